@@ -1,0 +1,14 @@
+//! The rules of spareloop, pure.
+//!
+//! Everything a grower's stock obeys lives here once, and both the server and the command line
+//! call it: the trade's words as types ([`words`]), the farm's ledger and its fold ([`ledger`]),
+//! what survives ([`forecast`]), what a look proves ([`sampling`], [`interval`]), the air in store
+//! ([`climate`]), solutions at the bench ([`disinfection`]), the states of an exchange
+//! ([`exchange`]) and the JSON door to the computations ([`compute`]).
+//!
+//! What may not enter: input or output, a clock, randomness (ids and times are arguments), async,
+//! a database, anything of HTTP.
+
+pub mod exchange;
+pub mod ledger;
+pub mod words;

@@ -1,0 +1,23 @@
+//! The trade's words as types, so that a wrong state can't be written down.
+//!
+//! Ids, counts, days and names are newtypes; kinds and causes are enums. Nothing here knows of
+//! entries, forecasts or offers.
+
+mod count;
+mod day;
+mod ids;
+mod names;
+mod place;
+mod stock;
+mod variety;
+
+pub use count::{Count, CountError};
+pub use day::{Day, DayError};
+pub use ids::{
+    ComingId, DeviceId, EntryId, FarmId, HandOverId, HoldId, IdError, InvitationId, LotId,
+    MessageId, NetworkId, OfferId, PersonId, SessionId, VarietyId, WantId, uuid_v7,
+};
+pub use names::{NameError, VarietyName, fold_key, near_misses};
+pub use place::{Packing, Place, PlaceError};
+pub use stock::{DiscardReason, Look, LossCause, Purpose, UnitKind};
+pub use variety::{Identity, Intention, Protection, VarietyCard};
