@@ -1,1 +1,24 @@
-//! The farm's append-only ledger.
+//! The farm's append-only ledger: what an entry is, what kinds there are, and the fold that makes
+//! the stock book of them.
+//!
+//! ```text
+//! body     what happened, one struct a kind
+//! entry    the envelope: ids, sequence, clock, hash chain
+//! clock    the hybrid logical clock that orders entries whatever the wall clocks say
+//! book     what the fold answers: lots, varieties, plans, flows, problems
+//! fold     entries -> book, the same whatever the order of arrival
+//! sync     what to send and what to fetch, as a plan of two summaries
+//! ```
+//!
+//! What may not enter: where entries are kept or how they travel. The fold runs on the device and
+//! on the server, from the same code.
+
+pub mod body;
+pub mod book;
+mod clock;
+mod entry;
+
+pub use body::Body;
+pub use book::Book;
+pub use clock::{Clock, Stamp};
+pub use entry::{Draft, Entry, EntryError, Hash, Seq};

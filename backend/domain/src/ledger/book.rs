@@ -1,0 +1,272 @@
+//! What the fold of a ledger answers: the farm's stock book at this moment.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use serde::{Deserialize, Serialize};
+
+use super::body::{BenchSession, Coming, Eyes, LostUnits, Plan, Scope};
+use crate::words::{
+    ComingId, Count, Day, EntryId, FarmId, HandOverId, Look, LossCause, LotId, Packing, Place,
+    SessionId, UnitKind, VarietyCard, VarietyId,
+};
+
+/// The stock book.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Book {
+    /// Every variety that the ledger names.
+    pub varieties: BTreeMap<VarietyId, VarietyCard>,
+    /// Every lot that ever was, also those at 0.
+    pub lots: BTreeMap<LotId, Lot>,
+    /// Dividing sessions.
+    pub sessions: BTreeMap<SessionId, BenchSession>,
+    /// The plan that holds for each variety and unit kind.
+    pub plans: BTreeMap<(VarietyId, UnitKind), Plan>,
+    /// Stock on order or agreed that hasn't come.
+    pub coming: BTreeMap<ComingId, Coming>,
+    /// Emergence by variety: planted and came up, summed over the ledger.
+    pub emergence: BTreeMap<VarietyId, (Count, Count)>,
+    /// Yield by variety: clumps and sound divisions, summed over the ledger.
+    pub yields: BTreeMap<VarietyId, (Count, Count)>,
+    /// In, made, found, out, lost and in store, by variety and unit kind.
+    pub flows: BTreeMap<(VarietyId, UnitKind), Flow>,
+    /// Entries that were struck out.
+    pub struck_out: BTreeSet<EntryId>,
+    /// Where facts disagree, in words that a grower can act on.
+    pub problems: Vec<Problem>,
+    /// Entries that a newer version noted.
+    pub newer: Vec<EntryId>,
+}
+
+/// One lot as the book has it now.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Lot {
+    /// Its id.
+    pub id: LotId,
+    /// Its variety.
+    pub variety: VarietyId,
+    /// What a unit is.
+    pub unit: UnitKind,
+    /// Units in store by the book.
+    pub in_store: Count,
+    /// Units that the lot began with.
+    pub began_with: Count,
+    /// The day it began.
+    pub began: Day,
+    /// Where it came from.
+    pub origin: Origin,
+    /// The day it was packed and stored, if noted.
+    pub stored: Option<Day>,
+    /// What it lies in.
+    pub packing: Option<Packing>,
+    /// Where it lies.
+    pub place: Option<Place>,
+    /// Whether eyes were seen.
+    pub eyes: Eyes,
+    /// Whether it sleeps, was woken or is stopped.
+    pub condition: LotCondition,
+    /// Of the last look: doubtful and sprouted early.
+    pub doubtful: Count,
+    /// Sprouted early at the last look.
+    pub sprouted: Count,
+    /// Every look, in the fold's order.
+    pub looks: Vec<LookRecord>,
+    /// Units in store by the day they were last seen alive, oldest first; sums to `in_store`.
+    pub last_seen: Vec<SeenUnits>,
+    /// Decay found outside a check since the last look over the whole lot.
+    pub unassigned_decay: Count,
+    /// What the hazard is learned from: units looked at and lost over the days since last seen.
+    pub loss_rows: Vec<LossRow>,
+    /// All that was lost of it, by cause.
+    pub lost: BTreeMap<LossCause, Count>,
+}
+
+/// Where a lot came from.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Origin {
+    /// On hand when the book began.
+    Opening(Option<String>),
+    /// Lifted.
+    Lifted(Option<String>),
+    /// Divided from another lot, in a session if noted.
+    Divided(LotId, Option<SessionId>),
+    /// Potted up from another lot.
+    PottedFrom(LotId),
+    /// Cuttings of another lot.
+    CutFrom(LotId),
+    /// Received.
+    Received {
+        /// From whom, in words.
+        from: String,
+        /// From which farm of the network.
+        farm: Option<FarmId>,
+        /// The sender's lot.
+        lot: Option<LotId>,
+        /// By which hand-over.
+        hand_over: Option<HandOverId>,
+    },
+}
+
+/// What may be done with a lot.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum LotCondition {
+    /// Asleep in store.
+    Stored,
+    /// Brought into warmth.
+    Woken(Day),
+    /// Suspicious growth was seen: nothing of it is passed on.
+    Stopped(Day),
+}
+
+/// One look at a lot.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LookRecord {
+    /// The entry.
+    pub entry: EntryId,
+    /// The day.
+    pub on: Day,
+    /// How.
+    pub look: Look,
+    /// Whole or sample.
+    pub scope: Scope,
+    /// Units looked at.
+    pub inspected: Count,
+    /// Sound.
+    pub sound: Count,
+    /// Doubtful.
+    pub doubtful: Count,
+    /// Lost by cause.
+    pub lost: Vec<LostUnits>,
+}
+
+/// Units last seen alive on one day.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct SeenUnits {
+    /// How many.
+    pub count: Count,
+    /// The day.
+    pub on: Day,
+}
+
+/// Units looked at, those lost to decay among them, and the days since they were last seen alive.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct LossRow {
+    /// Days since last seen alive.
+    pub days: u32,
+    /// Units looked at.
+    pub inspected: u32,
+    /// Lost to decay among them.
+    pub lost: u32,
+}
+
+/// In + made + found = out + lost + in store, per variety and unit kind.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub struct Flow {
+    /// Lifted, received, on hand when the book began.
+    pub came_in: i64,
+    /// Made by dividing, potting, cutting.
+    pub made: i64,
+    /// Found by a recount.
+    pub found: i64,
+    /// Sent, planted, divided or potted up.
+    pub went_out: i64,
+    /// Lost, whatever the cause, and pieces discarded.
+    pub lost: i64,
+    /// In store.
+    pub in_store: i64,
+}
+
+impl Flow {
+    /// Whether the sums agree.
+    pub const fn agrees(&self) -> bool {
+        self.came_in + self.made + self.found == self.went_out + self.lost + self.in_store
+    }
+}
+
+/// Where facts disagree.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Problem {
+    /// What disagrees.
+    pub what: Disagreement,
+    /// The entries concerned.
+    pub entries: Vec<EntryId>,
+}
+
+/// What disagrees in the book. The fold carries on in every case and drops no fact.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum Disagreement {
+    /// More was taken from a lot than was in it.
+    #[error("{taken} taken from lot {} where the book had {had}: recount it", lot.code())]
+    TakenMoreThanThere {
+        /// The lot.
+        lot: LotId,
+        /// What was taken.
+        taken: Count,
+        /// What the book had.
+        had: Count,
+    },
+    /// A look over the whole lot saw another count than the book's.
+    #[error("counted {counted} in lot {} where the book says {book}: recount it, with the cause if some are gone", lot.code())]
+    CountDiffers {
+        /// The lot.
+        lot: LotId,
+        /// What was counted.
+        counted: Count,
+        /// What the book says.
+        book: Count,
+    },
+    /// The same look was noted twice, on two devices.
+    #[error("the same look at lot {} on {on} was noted twice: strike one out", lot.code())]
+    NotedTwice {
+        /// The lot.
+        lot: LotId,
+        /// The day.
+        on: Day,
+    },
+    /// An entry speaks of a lot that no entry made.
+    #[error("lot {} is spoken of but was never lifted, made or received: an entry may be missing", lot.code())]
+    UnknownLot {
+        /// The lot.
+        lot: LotId,
+    },
+    /// An entry speaks of a variety that no entry names.
+    #[error("a variety is spoken of that was never named: name it")]
+    UnknownVariety {
+        /// The variety.
+        variety: VarietyId,
+    },
+    /// Something happened to a lot before it was there.
+    #[error("lot {} was spoken of on {on}, before it began on {began}: check the days", lot.code())]
+    BeforeItBegan {
+        /// The lot.
+        lot: LotId,
+        /// The day spoken of.
+        on: Day,
+        /// The day it began.
+        began: Day,
+    },
+    /// Two entries make the same lot.
+    #[error("lot {} was made twice: strike one out", lot.code())]
+    MadeTwice {
+        /// The lot.
+        lot: LotId,
+    },
+    /// Sums of one entry don't agree.
+    #[error("the sums of an entry about lot {} don't agree ({stated} stated, {sum} by its parts): strike it out and note it again", lot.code())]
+    SumsDiffer {
+        /// The lot.
+        lot: LotId,
+        /// As stated.
+        stated: Count,
+        /// By its parts.
+        sum: Count,
+    },
+    /// A body can't be read.
+    #[error("an entry can't be read: {why}")]
+    Unreadable {
+        /// What the reader said.
+        why: String,
+    },
+    /// A void names an entry that isn't there, or one that can't be struck out.
+    #[error("a strike-out names an entry that isn't here, or that refuses it")]
+    VoidOfNothing,
+}
