@@ -1,1 +1,15 @@
-//! To be written.
+//! What goes over HTTP between a farm's client and the network's server.
+//!
+//! Requests, responses and problems, one module a subject, versioned under `/api/v1`; behind the
+//! feature `client`, the typed client. What may not enter: rules (they live in `domain`), SQL,
+//! handlers. A field's unit is in its name or its doc.
+
+pub mod access;
+pub mod exchange;
+pub mod people;
+pub mod problem;
+pub mod stock;
+pub mod sync;
+
+/// Where the versioned interface lives.
+pub const BASE: &str = "/api/v1";

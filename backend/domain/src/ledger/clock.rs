@@ -6,7 +6,7 @@
 use serde::{Deserialize, Serialize};
 
 /// How far ahead of the observer's wall clock a foreign stamp may be and still move its clock.
-pub const TRUSTED_AHEAD_MILLIS: u64 = 24 * 60 * 60 * 1000;
+const TRUSTED_AHEAD_MILLIS: u64 = 24 * 60 * 60 * 1000;
 
 /// A moment of the hybrid clock: milliseconds since 1970 and a counter within the millisecond.
 #[derive(

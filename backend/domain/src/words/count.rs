@@ -40,9 +40,8 @@ impl Count {
     pub fn new(number: i64) -> Result<Self, CountError> {
         match u32::try_from(number) {
             Ok(n) if n <= Self::MAX => Ok(Self(n)),
-            Ok(_) => Err(CountError::Huge(number)),
             Err(_) if number < 0 => Err(CountError::Negative(number)),
-            Err(_) => Err(CountError::Huge(number)),
+            Ok(_) | Err(_) => Err(CountError::Huge(number)),
         }
     }
 

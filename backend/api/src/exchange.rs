@@ -1,0 +1,427 @@
+//! Offers, wants, matches, holds, hand-overs, the owed book and what a farm is told.
+
+use chrono::{DateTime, Utc};
+use serde::{Deserialize, Serialize};
+use spareloop_domain::words::{
+    Count, Day, FarmId, HandOverId, HoldId, Identity, LotId, MessageId, OfferId, Purpose, UnitKind,
+    WantId,
+};
+use utoipa::ToSchema;
+
+use crate::people::FarmView;
+
+/// `POST /offers`: publishes spare of one lot.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct MakeOffer {
+    /// The offer's id, made by the client before it is sent.
+    #[schema(value_type = String, format = "uuid")]
+    pub offer: OfferId,
+    /// The lot, which must be in the synced ledger.
+    #[schema(value_type = String, format = "uuid")]
+    pub lot: LotId,
+    /// How many.
+    #[schema(value_type = u32)]
+    pub count: Count,
+    /// The least I'll send.
+    #[schema(value_type = u32)]
+    pub smallest_parcel: Count,
+    /// In words: pick-up only, and so on.
+    #[serde(default)]
+    pub conditions: String,
+}
+
+/// An offer as its network sees it.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
+pub struct OfferView {
+    /// Its id.
+    #[schema(value_type = String, format = "uuid")]
+    pub offer: OfferId,
+    /// Whose.
+    pub farm: FarmView,
+    /// The lot's code.
+    pub lot_code: String,
+    /// The variety's name, spelling kept.
+    pub variety: String,
+    /// Whether the name is sure.
+    #[schema(value_type = String)]
+    pub identity: Identity,
+    /// What a unit is.
+    #[schema(value_type = String)]
+    pub unit: UnitKind,
+    /// How many were offered.
+    #[schema(value_type = u32)]
+    pub count: Count,
+    /// Not held, agreed or handed over.
+    #[schema(value_type = u32)]
+    pub free: Count,
+    /// The least the farm will send.
+    #[schema(value_type = u32)]
+    pub smallest_parcel: Count,
+    /// `open`, `withdrawn`, `closed`, `set-aside`.
+    pub state: String,
+    /// `provisional` until the lot was looked over within 14 days, then `firm`.
+    pub firmness: String,
+    /// `eyed`, `not-yet-eyed` or `not-noted`.
+    pub eyes: String,
+    /// In words.
+    pub conditions: String,
+    /// Survival history, computed by the server from the farm's own ledger.
+    pub history: HistoryView,
+    /// Bench hygiene, from the farm's own ledger.
+    pub hygiene: HygieneView,
+    /// When it was published.
+    pub made_at: DateTime<Utc>,
+}
+
+/// The survival history of a lot.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
+pub struct HistoryView {
+    /// The day it was stored.
+    #[schema(value_type = Option<String>, format = "date")]
+    pub stored: Option<Day>,
+    /// How many times it was looked at.
+    pub looks: u32,
+    /// Last looked at.
+    #[schema(value_type = Option<String>, format = "date")]
+    pub last_look: Option<Day>,
+    /// Units the lot began with.
+    #[schema(value_type = u32)]
+    pub began_with: Count,
+    /// In store by the book.
+    #[schema(value_type = u32)]
+    pub in_store: Count,
+    /// Lost to decay in store.
+    #[schema(value_type = u32)]
+    pub decayed: Count,
+    /// Whether signs of disease were noted; never hidden.
+    pub signs_of_disease: SignsOfDisease,
+    /// All of it in a sentence.
+    pub sentence: String,
+}
+
+/// Whether signs of disease were noted on a lot.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum SignsOfDisease {
+    /// None noted, which is no proof of anything.
+    NoneNoted,
+    /// Noted.
+    Noted,
+}
+
+/// What the farm's ledger says of the bench the lot was cut at.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
+pub struct HygieneView {
+    /// In a sentence: who states what, or that nothing was noted.
+    pub sentence: String,
+}
+
+/// `POST /wants`.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct MakeWant {
+    /// The want's id, made by the client before it is sent.
+    #[schema(value_type = String, format = "uuid")]
+    pub want: WantId,
+    /// The variety wanted first.
+    pub variety: String,
+    /// Varieties taken instead, best first; empty accepts none.
+    #[serde(default)]
+    pub instead: Vec<String>,
+    /// What a unit is.
+    #[schema(value_type = String)]
+    pub unit: UnitKind,
+    /// How many.
+    #[schema(value_type = u32)]
+    pub count: Count,
+    /// Needed by.
+    #[schema(value_type = Option<String>, format = "date")]
+    pub needed_by: Option<Day>,
+    /// In words.
+    #[serde(default)]
+    pub conditions: String,
+}
+
+/// A want as its network sees it.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
+pub struct WantView {
+    /// Its id.
+    #[schema(value_type = String, format = "uuid")]
+    pub want: WantId,
+    /// Whose.
+    pub farm: FarmView,
+    /// The variety wanted first.
+    pub variety: String,
+    /// Varieties taken instead.
+    pub instead: Vec<String>,
+    /// What a unit is.
+    #[schema(value_type = String)]
+    pub unit: UnitKind,
+    /// How many.
+    #[schema(value_type = u32)]
+    pub count: Count,
+    /// Still open: not held, agreed or received.
+    #[schema(value_type = u32)]
+    pub open: Count,
+    /// Needed by.
+    #[schema(value_type = Option<String>, format = "date")]
+    pub needed_by: Option<Day>,
+    /// `open`, `filled`, `withdrawn`.
+    pub state: String,
+    /// In words.
+    pub conditions: String,
+}
+
+/// `GET /board?after=&limit=`: the network's spare and short sheet, by variety.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
+pub struct Board {
+    /// Open offers.
+    pub offers: Vec<OfferView>,
+    /// Open wants.
+    pub wants: Vec<WantView>,
+}
+
+/// `GET /matches`: who has what I lack and lacks what I have.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
+pub struct Matches {
+    /// Mutual ones first.
+    pub matches: Vec<MatchView>,
+}
+
+/// One other farm with which something could pass.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
+pub struct MatchView {
+    /// The other farm.
+    pub farm: FarmView,
+    /// What they have that I lack.
+    pub they_have: Vec<MatchLine>,
+    /// What they lack that I have.
+    pub they_lack: Vec<MatchLine>,
+}
+
+/// One offer that meets one want.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
+pub struct MatchLine {
+    /// The offer.
+    #[schema(value_type = String, format = "uuid")]
+    pub offer: OfferId,
+    /// The want.
+    #[schema(value_type = String, format = "uuid")]
+    pub want: WantId,
+    /// The variety offered.
+    pub variety: String,
+    /// What a unit is.
+    #[schema(value_type = String)]
+    pub unit: UnitKind,
+    /// As many as could pass.
+    #[schema(value_type = u32)]
+    pub count: Count,
+}
+
+/// `POST /offers/{offer}/holds`: asks for a hold.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct AskHold {
+    /// The hold's id, made by the client before it is sent.
+    #[schema(value_type = String, format = "uuid")]
+    pub hold: HoldId,
+    /// How many.
+    #[schema(value_type = u32)]
+    pub count: Count,
+    /// The want it is for.
+    #[serde(default)]
+    #[schema(value_type = Option<String>, format = "uuid")]
+    pub want: Option<WantId>,
+    /// Swap or gift.
+    #[schema(value_type = String)]
+    pub purpose: Purpose,
+    /// What the two farms take one unit to be worth, in tenths of a median division; 0 for a gift.
+    #[serde(default)]
+    pub unit_value_tenths: u32,
+    /// Hours until the hold lapses, 1 to 336; 72 unless told.
+    #[serde(default)]
+    pub hours: Option<u16>,
+    /// A line to the giver.
+    #[serde(default)]
+    pub note: String,
+}
+
+/// What a giver says to a hold, and what a taker may say.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Reason {
+    /// In words; may be empty.
+    #[serde(default)]
+    pub why: String,
+}
+
+/// A hold as its two farms see it.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
+pub struct HoldView {
+    /// Its id.
+    #[schema(value_type = String, format = "uuid")]
+    pub hold: HoldId,
+    /// The offer.
+    #[schema(value_type = String, format = "uuid")]
+    pub offer: OfferId,
+    /// The want, if any.
+    #[schema(value_type = Option<String>, format = "uuid")]
+    pub want: Option<WantId>,
+    /// Who gives.
+    pub giver: FarmView,
+    /// Who takes.
+    pub taker: FarmView,
+    /// The variety's name.
+    pub variety: String,
+    /// What a unit is.
+    #[schema(value_type = String)]
+    pub unit: UnitKind,
+    /// How many.
+    #[schema(value_type = u32)]
+    pub count: Count,
+    /// What for.
+    #[schema(value_type = String)]
+    pub purpose: Purpose,
+    /// Tenths of a median division per unit.
+    pub unit_value_tenths: u32,
+    /// `held`, `agreed`, `handed-over`, `received`, `released`, `lapsed`, `cut`.
+    pub state: String,
+    /// When it lapses if nobody acts.
+    pub until: DateTime<Utc>,
+    /// The taker's line.
+    pub note: String,
+    /// The hand-over, once there is one.
+    pub hand_over: Option<HandOverView>,
+    /// Its life, oldest first.
+    pub steps: Vec<HoldStepView>,
+}
+
+/// One step in a hold's life.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
+pub struct HoldStepView {
+    /// The state it came to.
+    pub state: String,
+    /// When, on the server's clock.
+    pub at: DateTime<Utc>,
+    /// Why, in words.
+    pub why: String,
+}
+
+/// `POST /holds/{hold}/hand-over`, by the giver.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct HandOver {
+    /// Its id, made by the client before it is sent.
+    #[schema(value_type = String, format = "uuid")]
+    pub hand_over: HandOverId,
+    /// Units given.
+    #[schema(value_type = u32)]
+    pub given: Count,
+    /// The day.
+    #[schema(value_type = String, format = "date")]
+    pub on: Day,
+    /// Condition, in words.
+    #[serde(default)]
+    pub condition: String,
+}
+
+/// `POST /hand-overs/{hand_over}/receipt`, by the taker.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Receipt {
+    /// Units received.
+    #[schema(value_type = u32)]
+    pub received: Count,
+    /// The day.
+    #[schema(value_type = String, format = "date")]
+    pub on: Day,
+    /// Condition, in words.
+    #[serde(default)]
+    pub condition: String,
+}
+
+/// A hand-over as its two farms see it.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
+pub struct HandOverView {
+    /// Its id.
+    #[schema(value_type = String, format = "uuid")]
+    pub hand_over: HandOverId,
+    /// Units given.
+    #[schema(value_type = u32)]
+    pub given: Count,
+    /// The day given.
+    #[schema(value_type = String, format = "date")]
+    pub given_on: Day,
+    /// Condition as given.
+    pub given_condition: String,
+    /// Units received, once confirmed.
+    #[schema(value_type = Option<u32>)]
+    pub received: Option<Count>,
+    /// The day received.
+    #[schema(value_type = Option<String>, format = "date")]
+    pub received_on: Option<Day>,
+    /// Condition as received.
+    pub received_condition: Option<String>,
+    /// The lot that the taker's ledger has it as.
+    #[schema(value_type = Option<String>, format = "uuid")]
+    pub received_lot: Option<LotId>,
+}
+
+/// `GET /owed`: the network's owed book.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
+pub struct OwedBook {
+    /// What each farm is owed (above 0) or owes (below 0), in tenths; sums to zero.
+    pub balances: Vec<Balance>,
+    /// The postings that the caller's farm is part of, newest first.
+    pub postings: Vec<PostingView>,
+}
+
+/// One farm's balance.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
+pub struct Balance {
+    /// The farm.
+    pub farm: FarmView,
+    /// Tenths of a median division.
+    pub owed_tenths: i64,
+}
+
+/// One posting.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
+pub struct PostingView {
+    /// Who gave, and is owed.
+    #[schema(value_type = String, format = "uuid")]
+    pub from: FarmId,
+    /// Who received, and owes.
+    #[schema(value_type = String, format = "uuid")]
+    pub to: FarmId,
+    /// Tenths of a median division, above 0.
+    pub tenths: i64,
+    /// The hand-over.
+    #[schema(value_type = String, format = "uuid")]
+    pub hand_over: HandOverId,
+    /// When.
+    pub at: DateTime<Utc>,
+}
+
+/// `GET /messages`: what the farm is told, newest first.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
+pub struct Messages {
+    /// The messages.
+    pub messages: Vec<MessageView>,
+}
+
+/// One message.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
+pub struct MessageView {
+    /// Its id.
+    #[schema(value_type = String, format = "uuid")]
+    pub message: MessageId,
+    /// When.
+    pub at: DateTime<Utc>,
+    /// What, in a sentence or two.
+    pub text: String,
+    /// The hold it is about.
+    #[schema(value_type = Option<String>, format = "uuid")]
+    pub hold: Option<HoldId>,
+}

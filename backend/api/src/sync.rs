@@ -1,0 +1,100 @@
+//! The ledger's sync: summary, push, pull.
+
+use serde::{Deserialize, Serialize};
+use spareloop_domain::ledger::{Entry, Hash, Seq};
+use spareloop_domain::words::{DeviceId, EntryId, FarmId};
+use utoipa::ToSchema;
+
+use crate::problem::ProblemCode;
+
+/// Most entries in one push or page.
+pub const MOST_ENTRIES: usize = 500;
+
+/// `GET /ledger/summary`: what the server holds of the device's farm.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct Summary {
+    /// Changes when the server was restored from an older backup.
+    pub epoch: String,
+    /// Whose ledger.
+    #[schema(value_type = String, format = "uuid")]
+    pub farm: FarmId,
+    /// The position of the newest entry; 0 while there is none.
+    pub position: u64,
+    /// The end of every device's chain.
+    pub heads: Vec<Head>,
+}
+
+/// The end of a device's chain.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct Head {
+    /// The device.
+    #[schema(value_type = String, format = "uuid")]
+    pub device: DeviceId,
+    /// Its last place.
+    #[schema(value_type = u64)]
+    pub seq: Seq,
+    /// The hash there.
+    #[schema(value_type = String)]
+    pub hash: Hash,
+}
+
+/// `POST /ledger/entries`: entries of any devices of the farm, each device's in order.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Push {
+    /// At most [`MOST_ENTRIES`].
+    #[schema(value_type = Vec<Object>)]
+    pub entries: Vec<Entry>,
+}
+
+/// How far a push got. What was accepted is durable.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct Pushed {
+    /// Entries newly stored.
+    pub stored: u64,
+    /// Entries that were here already, byte for byte.
+    pub already_here: u64,
+    /// The ends of the chains afterwards.
+    pub heads: Vec<Head>,
+    /// Entries that were refused; what follows them in their chain was not taken.
+    pub refused: Vec<RefusedEntry>,
+}
+
+/// An entry that was refused.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct RefusedEntry {
+    /// The entry.
+    #[schema(value_type = String, format = "uuid")]
+    pub id: EntryId,
+    /// Its device.
+    #[schema(value_type = String, format = "uuid")]
+    pub device: DeviceId,
+    /// Its place.
+    #[schema(value_type = u64)]
+    pub seq: Seq,
+    /// Why: `fork`, `gap`, `broken-chain`, `wrong-farm`, `refused`.
+    pub code: ProblemCode,
+    /// In words.
+    pub detail: String,
+}
+
+/// `GET /ledger/entries?after=POSITION&limit=N`: a page of the farm's entries in order of position.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
+pub struct Page {
+    /// The server's epoch.
+    pub epoch: String,
+    /// The entries, positions without gaps.
+    pub entries: Vec<Positioned>,
+    /// Whether more stand behind.
+    pub more: bool,
+}
+
+/// An entry at its position in the farm's feed.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
+pub struct Positioned {
+    /// 1, 2, 3 ... per farm.
+    pub position: u64,
+    /// The entry.
+    #[schema(value_type = Object)]
+    pub entry: Entry,
+}
