@@ -1,0 +1,50 @@
+#!/usr/bin/env bash
+# Installs what a fresh Debian machine lacks, and nothing that is there already.
+#
+#   tests/setup.sh build   compiler, cmake, libclang: what `cargo build` needs
+#   tests/setup.sh tests   that, and PostgreSQL for the tests
+#
+# Works without root where the programs are there; else it asks sudo, or says what to install.
+set -euo pipefail
+
+wanted=()
+need() { # need PACKAGE PROGRAM-OR-PATTERN...
+    local package=$1
+    shift
+    for probe in "$@"; do
+        if command -v "$probe" >/dev/null 2>&1 || compgen -G "$probe" >/dev/null 2>&1; then return; fi
+    done
+    wanted+=("$package")
+}
+
+need build-essential cc
+need g++ c++ g++
+need make make
+need cmake cmake
+need libclang-dev '/usr/lib/llvm-*/lib/libclang*.so*' '/usr/lib/x86_64-linux-gnu/libclang*.so*'
+need pkg-config pkg-config
+case "${1:-build}" in
+build) ;;
+tests) need postgresql initdb '/usr/lib/postgresql/*/bin/initdb' ;;
+*)
+    echo "setup.sh: say 'build' or 'tests'" >&2
+    exit 2
+    ;;
+esac
+
+if ((${#wanted[@]} == 0)); then exit 0; fi
+echo "setup.sh: installing ${wanted[*]}" >&2
+as_root=()
+if [ "$(id -u)" -ne 0 ]; then
+    if command -v sudo >/dev/null 2>&1 && sudo -n true 2>/dev/null; then
+        as_root=(sudo)
+    else
+        echo "setup.sh: these packages are missing and need root: ${wanted[*]}" >&2
+        echo "setup.sh: run as root: apt-get update && apt-get install ${wanted[*]}" >&2
+        exit 1
+    fi
+fi
+export DEBIAN_FRONTEND=noninteractive
+"${as_root[@]}" apt-get update -qq
+# Debian would start a database of its own after installing one; ours is a throw-away cluster.
+"${as_root[@]}" apt-get install -y -qq --no-install-recommends "${wanted[@]}" >/dev/null
