@@ -1,1 +1,6 @@
-//! To be written.
+//! What the end-to-end tests share: the real binaries, started on loopback and stopped again.
+//!
+//! What may not enter: rules, SQL, anything that a user's program needs.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::missing_panics_doc)]
+
+pub mod binaries;

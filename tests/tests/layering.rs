@@ -1,0 +1,87 @@
+//! Dependencies point one way: `domain` ← `rounds`, `api`, `store` ← `server`; `domain`, `api` ← `cli`.
+#![allow(clippy::unwrap_used, clippy::expect_used)]
+
+use std::collections::BTreeSet;
+use std::process::Command;
+
+/// Every crate that `room` is built from, by the resolver's own word.
+fn built_from(room: &str) -> BTreeSet<String> {
+    let output = Command::new(env!("CARGO"))
+        .args(["tree", "--offline", "--edges", "normal,build", "--prefix", "none"])
+        .args(["--format", "{p}", "--package", room])
+        .output()
+        .expect("cargo tree runs");
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+    String::from_utf8(output.stdout)
+        .expect("UTF-8")
+        .lines()
+        .filter_map(|line| line.split_whitespace().next())
+        .map(str::to_owned)
+        .filter(|name| name != room)
+        .collect()
+}
+
+fn refuse(room: &str, forbidden: &[&str]) {
+    let built_from = built_from(room);
+    assert!(!built_from.is_empty(), "{room} is built from nothing: the check looked past it");
+    let found: Vec<_> = forbidden.iter().filter(|name| built_from.contains(**name)).collect();
+    assert!(found.is_empty(), "{room} must not be built from {found:?}");
+}
+
+const HOUSE: [&str; 4] =
+    ["spareloop-store", "spareloop-server", "spareloop-cli", "spareloop-rounds"];
+const IMPURE: [&str; 9] = [
+    "tokio",
+    "actix-web",
+    "diesel",
+    "reqwest",
+    "getrandom",
+    "rand",
+    "tracing",
+    "clap",
+    "libsqlite3-sys",
+];
+
+#[test]
+fn domain_is_pure() {
+    refuse("spareloop-domain", &HOUSE);
+    refuse("spareloop-domain", &["spareloop-api"]);
+    refuse("spareloop-domain", &IMPURE);
+}
+
+#[test]
+fn rounds_sees_domain_alone() {
+    refuse(
+        "spareloop-rounds",
+        &["spareloop-store", "spareloop-server", "spareloop-cli", "spareloop-api"],
+    );
+    refuse("spareloop-rounds", &IMPURE);
+}
+
+#[test]
+fn api_without_its_client_knows_no_network_and_no_database() {
+    refuse("spareloop-api", &HOUSE);
+    refuse("spareloop-api", &["tokio", "actix-web", "diesel", "reqwest", "clap"]);
+}
+
+#[test]
+fn store_knows_no_http() {
+    refuse(
+        "spareloop-store",
+        &["spareloop-api", "spareloop-server", "spareloop-cli", "spareloop-rounds"],
+    );
+    refuse("spareloop-store", &["actix-web", "reqwest", "clap"]);
+}
+
+#[test]
+fn the_server_does_not_see_the_client() {
+    refuse("spareloop-server", &["spareloop-cli", "reqwest"]);
+}
+
+#[test]
+fn the_client_links_neither_server_nor_solver() {
+    refuse(
+        "spareloop-cli",
+        &["spareloop-server", "spareloop-store", "spareloop-rounds", "actix-web"],
+    );
+}
