@@ -70,12 +70,17 @@ pub struct Lot {
     pub sprouted: Count,
     /// Every look, in the fold's order.
     pub looks: Vec<LookRecord>,
+    /// Looks at the lot it was split from, up to the split: the same stock, then in one box.
+    pub looks_before_split: Vec<LookRecord>,
     /// Units in store by the day they were last seen alive, oldest first; sums to `in_store`.
     pub last_seen: Vec<SeenUnits>,
     /// Decay found outside a check since the last look over the whole lot.
     pub unassigned_decay: Count,
     /// What the hazard is learned from: units looked at and lost over the days since last seen.
     pub loss_rows: Vec<LossRow>,
+    /// Rows of the lot it was split from, up to the split. They speak for this lot's own forecast,
+    /// and are left out where rows of several lots are pooled, since they count there already.
+    pub rows_before_split: Vec<LossRow>,
     /// All that was lost of it, by cause.
     pub lost: BTreeMap<LossCause, Count>,
 }

@@ -17,8 +17,13 @@ pub mod body;
 pub mod book;
 mod clock;
 mod entry;
+mod fold;
+#[cfg(any(test, feature = "generate"))]
+pub mod generate;
+mod mentions;
 
 pub use body::Body;
 pub use book::Book;
 pub use clock::{Clock, Stamp};
 pub use entry::{Draft, Entry, EntryError, Hash, Seq};
+pub use fold::{fold, fold_until};

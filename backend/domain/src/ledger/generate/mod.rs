@@ -1,0 +1,136 @@
+//! Invented ledgers for tests: a seed decides everything.
+//!
+//! [`plausible`] writes a winter that a small farm could have had, on several devices; [`wild`]
+//! writes entries that contradict one another in every way the fold must bear. Here only for
+//! tests of this and other rooms (feature `generate`).
+
+mod plausible;
+mod wild;
+
+pub use plausible::plausible;
+pub use wild::wild;
+
+use uuid::Uuid;
+
+use super::{Body, Clock, Draft, Entry, Hash, Seq};
+use crate::words::{Count, Day, DeviceId, EntryId, FarmId, uuid_v7};
+
+/// A small generator of pseudo-random numbers (`SplitMix64`, Steele et al. 2014; from memory).
+#[derive(Debug, Clone)]
+pub struct Dice(u64);
+
+impl Dice {
+    /// Begins from a seed.
+    pub const fn new(seed: u64) -> Self {
+        Self(seed)
+    }
+
+    /// The next number.
+    pub const fn roll(&mut self) -> u64 {
+        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
+        let mut mixed = self.0;
+        mixed = (mixed ^ (mixed >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+        mixed = (mixed ^ (mixed >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
+        mixed ^ (mixed >> 31)
+    }
+
+    /// A number below `bound`, or 0 if `bound` is 0.
+    pub fn below(&mut self, bound: u32) -> u32 {
+        let bound = u64::from(bound.max(1));
+        u32::try_from(self.roll() % bound).unwrap_or(0)
+    }
+
+    /// Whether something of `percent` chance happens.
+    pub fn happens(&mut self, percent: u32) -> bool {
+        self.below(100) < percent
+    }
+
+    /// One of several.
+    pub fn pick<'a, T>(&mut self, of: &'a [T]) -> Option<&'a T> {
+        let length = u32::try_from(of.len()).unwrap_or(u32::MAX);
+        of.get(self.below(length) as usize)
+    }
+
+    /// A version 7 UUID.
+    pub fn id(&mut self) -> Uuid {
+        let mut random = [0; 10];
+        for half in random.chunks_mut(5) {
+            half.copy_from_slice(&self.roll().to_be_bytes()[..5]);
+        }
+        uuid_v7(1_760_000_000_000, random)
+    }
+
+    /// A count below `bound`.
+    pub fn count(&mut self, bound: u32) -> Count {
+        units(self.below(bound))
+    }
+}
+
+fn units(number: u32) -> Count {
+    Count::new(i64::from(number)).unwrap_or_default()
+}
+
+/// The day `days` after 1 October 2025.
+fn day(days: u32) -> Day {
+    let first: Option<Day> = "2025-10-01".parse().ok();
+    first.map_or_else(|| unreachable!("a day of the calendar"), |first| first.plus_days(days))
+}
+
+#[derive(Debug)]
+struct Chain {
+    device: DeviceId,
+    clock: Clock,
+    next: Seq,
+    prev: Hash,
+    /// How wrong the device's wall clock is, in milliseconds.
+    ahead: u64,
+}
+
+/// Writes entries into the chains of one farm's devices.
+#[derive(Debug)]
+pub struct Scribe {
+    farm: FarmId,
+    chains: Vec<Chain>,
+    wall: u64,
+    /// What was written, in the order of writing.
+    pub written: Vec<Entry>,
+}
+
+impl Scribe {
+    /// Begins chains for `devices` devices (at least one) whose wall clocks differ.
+    pub fn new(dice: &mut Dice, devices: u32) -> Self {
+        let farm = FarmId::new(dice.id());
+        let chains = (0..devices.max(1))
+            .map(|_| Chain {
+                device: DeviceId::new(dice.id()),
+                clock: Clock::default(),
+                next: Seq::FIRST,
+                prev: Hash::START,
+                ahead: u64::from(dice.below(7_200_000)),
+            })
+            .collect();
+        Self { farm, chains, wall: 1_760_000_000_000, written: Vec::new() }
+    }
+
+    /// The farm whose ledger it is.
+    pub const fn farm(&self) -> FarmId {
+        self.farm
+    }
+
+    /// Writes one entry on a device of the dice's choice, and returns its id.
+    pub fn write(&mut self, dice: &mut Dice, on: Day, body: Body) -> EntryId {
+        self.wall += u64::from(dice.below(600_000));
+        let id = EntryId::new(dice.id());
+        let index = dice.below(u32::try_from(self.chains.len()).unwrap_or(1)) as usize;
+        let chain = &mut self.chains[index];
+        let at = chain.clock.tick(self.wall + chain.ahead);
+        let draft = Draft { id, on, body };
+        let sealed = Entry::seal(draft, self.farm, chain.device, chain.next, at, chain.prev);
+        if let Ok(entry) = sealed {
+            chain.next = chain.next.next();
+            chain.prev = entry.hash;
+            self.written.push(entry);
+        }
+        id
+    }
+}
