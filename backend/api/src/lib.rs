@@ -5,6 +5,8 @@
 //! handlers. A field's unit is in its name or its doc.
 
 pub mod access;
+#[cfg(feature = "client")]
+pub mod client;
 pub mod exchange;
 pub mod people;
 pub mod problem;

@@ -1,0 +1,11 @@
+//! The typed client: one method an operation, over blocking HTTP.
+//!
+//! It knows addresses, headers, time-outs and how a problem is read. What may not enter: where tokens
+//! are kept, what to do when the server is away, printing.
+
+mod call;
+mod exchange;
+mod people;
+mod sync;
+
+pub use call::{ActKey, CallError, Client, Token};
