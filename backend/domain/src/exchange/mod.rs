@@ -1,3 +1,137 @@
 //! The states of an exchange: offer, want, hold and hand-over, each with one transition function.
 //!
-//! What may not enter: rows, requests, clocks. A time is an argument.
+//! ```text
+//! offer      open -> withdrawn | closed | set aside
+//! want       open -> filled | withdrawn
+//! hold       held -> agreed -> handed over -> received | released | lapsed | cut
+//! hand_over  given -> received | disputed
+//! cut        what is cut when a lot can't bear what was promised of it
+//! owed       who is owed how much after uneven hand-overs
+//! table      every state against every act, for the docs and the tests
+//! ```
+//!
+//! Who may do an act is part of the act's name and of its `by()`; a handler asks the act who may,
+//! and the transition function whether it may now. What may not enter: rows, requests, clocks. A
+//! time is an argument.
+
+pub mod cut;
+pub mod hand_over;
+pub mod hold;
+pub mod offer;
+pub mod owed;
+pub mod table;
+pub mod want;
+
+use std::fmt;
+use std::str::FromStr;
+
+use serde::{Deserialize, Serialize};
+
+use crate::words::{UnknownWord, plain, word};
+
+pub use hand_over::{HandOverAct, HandOverState};
+pub use hold::{HoldAct, HoldState};
+pub use offer::{OfferAct, OfferState};
+pub use want::{WantAct, WantState};
+
+word! {
+    /// Who does something in an exchange.
+    Party {
+        /// The farm that gives.
+        Giver = "giver", "the giver";
+        /// The farm that takes.
+        Taker = "taker", "the taker";
+        /// The network's house-keeping: time, a loss in the ledger, a notice.
+        House = "house", "the house-keeping";
+        /// The coordinator, on record.
+        Coordinator = "coordinator", "the coordinator";
+    }
+}
+
+/// A moment on the server's clock: microseconds since 1970-01-01 UTC.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(transparent)]
+pub struct Moment(pub i64);
+
+/// Why an act is refused in a state.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, thiserror::Error)]
+pub enum Why {
+    /// It is in that state already.
+    #[error("that was done already")]
+    AlreadySo,
+    /// It has ended and begins no more.
+    #[error("it has ended")]
+    Ended,
+    /// Something must come first.
+    #[error("the giver has not agreed to it yet")]
+    NotAgreedYet,
+    /// An agreed promise does not lapse.
+    #[error("it was agreed, and what is agreed does not lapse")]
+    Agreed,
+    /// The stock has changed hands.
+    #[error("the stock has changed hands")]
+    ChangedHands,
+    /// Nothing changed hands yet.
+    #[error("the stock has not changed hands yet")]
+    NotHandedOverYet,
+    /// A notice touches the lot.
+    #[error("a notice touches its lot")]
+    UnderNotice,
+    /// No notice touches it.
+    #[error("no notice touches it")]
+    NoNotice,
+    /// Nothing is in dispute.
+    #[error("nothing is in dispute")]
+    NoDispute,
+    /// Both sides wait for the coordinator.
+    #[error("it waits for the coordinator's decision")]
+    InDispute,
+}
+
+impl Why {
+    /// What to do next.
+    pub const fn hint(self) -> &'static str {
+        match self {
+            Self::AlreadySo => "Nothing to do: look at it again to see how it stands.",
+            Self::Ended => "Make a new one; what ended stays on record.",
+            Self::NotAgreedYet => "Wait for the giver to agree, or ask them.",
+            Self::Agreed => "Either side can still release it.",
+            Self::ChangedHands => "Confirm what arrived, or report what is wrong with it.",
+            Self::NotHandedOverYet => "Hand over first, then the taker confirms.",
+            Self::UnderNotice => "Read the notice; the offer opens again once it is withdrawn.",
+            Self::NoNotice => "Nothing to do.",
+            Self::NoDispute => "Report what is wrong first, with count and condition.",
+            Self::InDispute => "Wait for the decision, or talk to the other farm.",
+        }
+    }
+}
+
+/// An act that a state refuses.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("this {thing} is {state}, so it can't be {act}: {why}")]
+pub struct Refused {
+    /// Offer, want, hold or hand-over.
+    pub thing: &'static str,
+    /// The state it is in, in words.
+    pub state: String,
+    /// The act, in words.
+    pub act: String,
+    /// Why.
+    pub why: Why,
+}
+
+impl Refused {
+    fn new(
+        thing: &'static str,
+        state: impl fmt::Display,
+        act: impl fmt::Display,
+        why: Why,
+    ) -> Self {
+        Self { thing, state: state.to_string(), act: act.to_string(), why }
+    }
+
+    /// What to do next.
+    pub const fn hint(&self) -> &'static str {
+        self.why.hint()
+    }
+}

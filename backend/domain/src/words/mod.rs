@@ -19,5 +19,6 @@ pub use ids::{
 };
 pub use names::{NameError, VarietyName, fold_key, near_misses};
 pub use place::{Packing, Place, PlaceError};
-pub use stock::{DiscardReason, Look, LossCause, Purpose, UnitKind};
+pub use stock::{DiscardReason, Look, LossCause, Purpose, UnitKind, UnknownWord};
+pub(crate) use stock::{plain, word};
 pub use variety::{Identity, Intention, Protection, VarietyCard};

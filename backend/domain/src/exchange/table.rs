@@ -1,0 +1,107 @@
+//! Every state against every act, as a Markdown table: the docs show it and a test walks it.
+//!
+//! What may not enter: rules. It only asks the transition functions.
+
+use std::fmt::{Display, Write};
+
+use super::{
+    HandOverAct, HandOverState, HoldAct, HoldState, OfferAct, OfferState, Party, Refused, WantAct,
+    WantState,
+};
+
+/// All four tables.
+pub fn tables() -> String {
+    let mut text = String::new();
+    let offer = table("Offer", OfferState::ALL, OfferAct::ALL, OfferAct::by, OfferState::after);
+    let want = table("Want", WantState::ALL, WantAct::ALL, WantAct::by, WantState::after);
+    let hold = table("Hold", HoldState::ALL, HoldAct::ALL, HoldAct::by, HoldState::after);
+    let hand_over = table(
+        "Hand-over",
+        HandOverState::ALL,
+        HandOverAct::ALL,
+        HandOverAct::by,
+        HandOverState::after,
+    );
+    for table in [offer, want, hold, hand_over] {
+        text.push_str(&table);
+    }
+    text
+}
+
+fn table<S: Copy + Display, A: Copy + Display>(
+    title: &str,
+    states: &[S],
+    acts: &[A],
+    by: impl Fn(A) -> Party,
+    after: impl Fn(S, A) -> Result<S, Refused>,
+) -> String {
+    let mut text = format!("### {title}\n\n| to be | who |");
+    // Writing to a string does not fail.
+    for state in states {
+        let _ = write!(text, " {state} |");
+    }
+    text.push_str("\n|---|---|");
+    text.push_str(&"---|".repeat(states.len()));
+    text.push('\n');
+    for act in acts {
+        let _ = write!(text, "| {act} | {} |", by(*act));
+        for state in states {
+            let _ = match after(*state, *act) {
+                Ok(next) => write!(text, " **{next}** |"),
+                Err(refused) => write!(text, " no: {} |", refused.why),
+            };
+        }
+        text.push('\n');
+    }
+    text.push('\n');
+    text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_pair_of_state_and_act_is_allowed_or_refused_with_a_reason() {
+        insta::assert_snapshot!(tables());
+    }
+
+    #[test]
+    fn what_has_ended_never_begins_again() {
+        for state in
+            HoldState::ALL.iter().filter(|state| !state.is_live() && !state.has_changed_hands())
+        {
+            assert!(HoldAct::ALL.iter().all(|act| state.after(*act).is_err()), "{state}");
+        }
+    }
+
+    #[test]
+    fn stock_that_changed_hands_is_never_cut_released_or_let_lapse() {
+        for state in [HoldState::HandedOver, HoldState::Received] {
+            for act in HoldAct::ALL.iter().filter(|act| **act != HoldAct::ReceiveByTaker) {
+                assert!(state.after(*act).is_err(), "{state} {act}");
+            }
+        }
+    }
+
+    #[test]
+    fn a_refusal_says_what_is_so_and_what_to_do() {
+        let refused = HoldState::Lapsed.after(HoldAct::AgreeByGiver).err();
+        let text = refused.as_ref().map(ToString::to_string);
+        assert_eq!(
+            text.as_deref(),
+            Some("this hold is lapsed, so it can't be agreed by the giver: it has ended")
+        );
+        assert!(refused.is_some_and(|refused| !refused.hint().is_empty()));
+    }
+
+    #[test]
+    fn codes_are_read_back() {
+        for state in HoldState::ALL {
+            assert_eq!(state.code().parse(), Ok(*state));
+        }
+        for state in OfferState::ALL {
+            assert_eq!(state.code().parse(), Ok(*state));
+        }
+    }
+}
