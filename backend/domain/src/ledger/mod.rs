@@ -21,6 +21,7 @@ mod fold;
 #[cfg(any(test, feature = "generate"))]
 pub mod generate;
 mod mentions;
+pub mod sync;
 
 pub use body::Body;
 pub use book::Book;
