@@ -3,6 +3,7 @@
 #
 #   tests/setup.sh build   compiler, cmake, libclang: what `cargo build` needs
 #   tests/setup.sh tests   that, and PostgreSQL for the tests
+#   tests/setup.sh containers   what docker/check.sh needs: an image builder, a base system's maker ...
 #
 # Works without root where the programs are there; else it asks sudo, or says what to install.
 set -euo pipefail
@@ -17,17 +18,34 @@ need() { # need PACKAGE PROGRAM-OR-PATTERN...
     wanted+=("$package")
 }
 
-need build-essential cc
-need g++ c++ g++
-need make make
-need cmake cmake
-need libclang-dev '/usr/lib/llvm-*/lib/libclang*.so*' '/usr/lib/x86_64-linux-gnu/libclang*.so*'
-need pkg-config pkg-config
+need_compiler() {
+    need build-essential cc
+    need g++ c++ g++
+    need make make
+    need cmake cmake
+    need libclang-dev '/usr/lib/llvm-*/lib/libclang*.so*' '/usr/lib/x86_64-linux-gnu/libclang*.so*'
+    need pkg-config pkg-config
+}
+
 case "${1:-build}" in
-build) ;;
-tests) need postgresql initdb '/usr/lib/postgresql/*/bin/initdb' ;;
+build) need_compiler ;;
+tests)
+    need_compiler
+    need postgresql initdb '/usr/lib/postgresql/*/bin/initdb'
+    ;;
+containers)
+    need binutils strip
+    need buildah buildah
+    need curl curl
+    need debootstrap debootstrap
+    need docker-compose docker-compose
+    need iproute2 ip
+    need openssl openssl
+    need python3-venv '/usr/lib/python3*/ensurepip'
+    need util-linux unshare
+    ;;
 *)
-    echo "setup.sh: say 'build' or 'tests'" >&2
+    echo "setup.sh: say 'build', 'tests' or 'containers'" >&2
     exit 2
     ;;
 esac
