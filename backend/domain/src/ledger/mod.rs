@@ -7,6 +7,10 @@
 //! clock    the hybrid logical clock that orders entries whatever the wall clocks say
 //! book     what the fold answers: lots, varieties, plans, flows, problems
 //! fold     entries -> book, the same whatever the order of arrival
+//! draft    the rules at the door, before an entry is written
+//! describe an entry in words
+//! history  what an offer shows of its lot
+//! undo     what undoing an entry means
 //! sync     what to send and what to fetch, as a plan of two summaries
 //! ```
 //!
@@ -16,15 +20,23 @@
 pub mod body;
 pub mod book;
 mod clock;
+pub mod describe;
+pub mod draft;
 mod entry;
+#[cfg(test)]
+mod example;
 mod fold;
 #[cfg(any(test, feature = "generate"))]
 pub mod generate;
+pub mod history;
 mod mentions;
+mod refusal;
 pub mod sync;
+pub mod undo;
 
 pub use body::Body;
 pub use book::Book;
 pub use clock::{Clock, Stamp};
 pub use entry::{Draft, Entry, EntryError, Hash, Seq};
 pub use fold::{fold, fold_until};
+pub use refusal::Refusal;

@@ -5,6 +5,8 @@ use std::str::FromStr;
 
 use serde::{Deserialize, Serialize};
 
+use super::Count;
+
 macro_rules! word {
     ($(#[$doc:meta])* $name:ident { $($(#[$vdoc:meta])* $variant:ident = $code:literal, $people:literal;)+ }) => {
         $(#[$doc])*
@@ -83,6 +85,11 @@ impl UnitKind {
     /// The word for several.
     pub fn plural(self) -> String {
         format!("{self}s")
+    }
+
+    /// A count with its word: "1 clump", "4 divisions".
+    pub fn counted(self, count: Count) -> String {
+        if count.get() == 1 { format!("1 {self}") } else { format!("{count} {}", self.plural()) }
     }
 }
 

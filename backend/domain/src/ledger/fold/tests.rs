@@ -3,113 +3,16 @@
 
 use super::{fold, fold_until};
 use crate::ledger::body::{
-    Check, Coming, Discard, Divide, Eyes, Lift, Loss, LostUnits, MadeLot, Opening, Receive,
-    Recount, Scope, Send, Stop, Store, VarietyNote, Void,
+    Coming, Discard, Divide, Eyes, Lift, MadeLot, Receive, Recount, Scope, Send, Stop, Store, Void,
 };
 use crate::ledger::book::{
     Book, Disagreement, Flow, LossRow, Lot, LotCondition, Origin, SeenUnits,
 };
-use crate::ledger::generate::{Dice, Scribe};
-use crate::ledger::{Body, Entry, Stamp};
+use crate::ledger::example::{Farm, day, look, n};
+use crate::ledger::{Entry, Stamp};
 use crate::words::{
-    ComingId, Count, Day, DiscardReason, EntryId, HandOverId, Look, LossCause, LotId, Packing,
-    Purpose, UnitKind, VarietyId,
+    ComingId, Count, DiscardReason, EntryId, HandOverId, LossCause, Packing, Purpose, UnitKind,
 };
-
-fn n(count: u16) -> Count {
-    count.into()
-}
-
-fn day(text: &str) -> Day {
-    text.parse().unwrap()
-}
-
-/// One farm writing on one device.
-struct Farm {
-    dice: Dice,
-    scribe: Scribe,
-    variety: VarietyId,
-}
-
-impl Farm {
-    fn new(devices: u32) -> Self {
-        let mut dice = Dice::new(11);
-        let scribe = Scribe::new(&mut dice, devices);
-        let variety = VarietyId::new(dice.id());
-        let mut farm = Self { dice, scribe, variety };
-        let name = "Ember Lantern".parse().unwrap();
-        farm.note("2025-10-01", VarietyNote::naming(variety, name));
-        farm
-    }
-
-    fn note(&mut self, on: &str, body: impl Into<Body>) -> EntryId {
-        self.scribe.write(&mut self.dice, day(on), body.into())
-    }
-
-    fn lot(&mut self) -> LotId {
-        LotId::new(self.dice.id())
-    }
-
-    fn opening(&mut self, on: &str, unit: UnitKind, count: u16) -> LotId {
-        let (lot, variety) = (self.lot(), self.variety);
-        self.note(on, Opening { lot, variety, unit, count: n(count), origin: None });
-        lot
-    }
-
-    fn lose(&mut self, on: &str, lot: LotId, count: u16, cause: LossCause) -> EntryId {
-        self.note(on, Loss { lot, count: n(count), cause })
-    }
-
-    fn send(&mut self, on: &str, lot: LotId, count: u16) -> EntryId {
-        let (to, purpose) = ("a neighbour".to_owned(), Purpose::Swap);
-        self.note(on, Send { lot, count: n(count), purpose, to, to_farm: None, hand_over: None })
-    }
-
-    fn split(&mut self, on: &str, from: LotId, taken: u16, boxes: &[u16]) -> Vec<LotId> {
-        let lots: Vec<LotId> = boxes.iter().map(|_| self.lot()).collect();
-        let made = lots
-            .iter()
-            .zip(boxes)
-            .map(|(lot, count)| MadeLot {
-                lot: *lot,
-                unit: UnitKind::Division,
-                count: n(*count),
-                eyes: Eyes::NotNoted,
-            })
-            .collect();
-        let taken = n(taken);
-        self.note(
-            on,
-            Divide { from, taken, made, discards: Vec::new(), pieces: None, session: None },
-        );
-        lots
-    }
-
-    fn book(&self) -> Book {
-        fold(&self.scribe.written)
-    }
-
-    fn flow(&self, unit: UnitKind) -> Flow {
-        self.book().flows[&(self.variety, unit)]
-    }
-}
-
-fn look(lot: LotId, scope: Scope, inspected: u16, lost: &[(LossCause, u16)]) -> Check {
-    let gone: u16 = lost.iter().map(|(_, count)| count).sum();
-    Check {
-        lot,
-        look: Look::Unpacked,
-        scope,
-        inspected: n(inspected),
-        sound: n(inspected - gone),
-        doubtful: Count::ZERO,
-        lost: lost
-            .iter()
-            .map(|(cause, count)| LostUnits { cause: *cause, count: n(*count) })
-            .collect(),
-        sprouted: None,
-    }
-}
 
 fn whats(book: &Book) -> Vec<Disagreement> {
     book.problems.iter().map(|problem| problem.what.clone()).collect()
