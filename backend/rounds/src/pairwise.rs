@@ -1,0 +1,342 @@
+//! Pairs of farms of which one has what the other lacks.
+//!
+//! Lines are possibilities, not an allocation: one offer may stand in several lines. Varieties are
+//! matched on their folded key and unit kinds are never mixed. What may not enter: values, holds,
+//! distances; what is given as spare must already be free of holds.
+
+use std::collections::BTreeMap;
+
+use spareloop_domain::words::{Count, FarmId, OfferId, UnitKind, VarietyName, WantId};
+
+/// The folded key on which names of varieties are matched.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct VarietyKey(String);
+
+impl VarietyKey {
+    /// The key as text.
+    pub fn as_str(&self) -> &str {
+        &self.0
+    }
+}
+
+impl From<&VarietyName> for VarietyKey {
+    fn from(name: &VarietyName) -> Self {
+        Self(name.key())
+    }
+}
+
+/// What a farm offers and nobody holds.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Spare {
+    /// The offer.
+    pub offer: OfferId,
+    /// Whose.
+    pub farm: FarmId,
+    /// Which variety.
+    pub variety: VarietyKey,
+    /// What a unit is.
+    pub unit: UnitKind,
+    /// How many are free.
+    pub count: Count,
+    /// The least the farm will send.
+    pub smallest_parcel: Count,
+}
+
+/// What a farm wants and nothing covers.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Lack {
+    /// The want.
+    pub want: WantId,
+    /// Whose.
+    pub farm: FarmId,
+    /// The variety wanted, then those taken instead, best first.
+    pub varieties: Vec<VarietyKey>,
+    /// What a unit is.
+    pub unit: UnitKind,
+    /// How many are still wanted.
+    pub count: Count,
+}
+
+/// How an offer meets a want.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Meets {
+    /// It is the variety wanted first.
+    Wanted,
+    /// It is one that is taken instead; never chosen silently.
+    Instead,
+}
+
+/// One offer that meets one want.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Line {
+    /// How it meets it.
+    pub meets: Meets,
+    /// The offer.
+    pub offer: OfferId,
+    /// The want.
+    pub want: WantId,
+    /// The variety offered.
+    pub variety: VarietyKey,
+    /// What a unit is.
+    pub unit: UnitKind,
+    /// As many as could pass: the smaller of what is free and what is wanted.
+    pub count: Count,
+}
+
+/// Two farms between which something could pass.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Match {
+    /// The farm with the smaller id.
+    pub one: FarmId,
+    /// The other.
+    pub other: FarmId,
+    /// What the one has that the other lacks.
+    pub one_gives: Vec<Line>,
+    /// What the other has that the one lacks.
+    pub other_gives: Vec<Line>,
+}
+
+impl Match {
+    /// Whether each has something that the other lacks.
+    pub const fn is_mutual(&self) -> bool {
+        !self.one_gives.is_empty() && !self.other_gives.is_empty()
+    }
+
+    /// The match as a farm sees it: the other farm, what they have that I lack, and what they lack
+    /// that I have; `None` if the farm is neither of the two.
+    pub fn seen_by(&self, farm: FarmId) -> Option<(FarmId, &[Line], &[Line])> {
+        if farm == self.one {
+            Some((self.other, &self.other_gives, &self.one_gives))
+        } else if farm == self.other {
+            Some((self.one, &self.one_gives, &self.other_gives))
+        } else {
+            None
+        }
+    }
+}
+
+/// Every pair of farms between which something could pass.
+///
+/// A pair where each has what the other lacks stands first, then the one with more lines, then by
+/// farm id; lines stand with wanted varieties first, then larger counts, then by id. The same
+/// offers and wants in any order give the same answer. An offer of which less could pass than its
+/// smallest parcel makes no line.
+pub fn pairwise(offers: &[Spare], wants: &[Lack]) -> Vec<Match> {
+    let mut by_kind: BTreeMap<(&VarietyKey, UnitKind), Vec<&Spare>> = BTreeMap::new();
+    for offer in offers {
+        by_kind.entry((&offer.variety, offer.unit)).or_default().push(offer);
+    }
+    let mut pairs: BTreeMap<(FarmId, FarmId), Match> = BTreeMap::new();
+    for want in wants {
+        for (rank, variety) in want.varieties.iter().enumerate() {
+            if want.varieties[..rank].contains(variety) {
+                continue;
+            }
+            let meets = if rank == 0 { Meets::Wanted } else { Meets::Instead };
+            for offer in by_kind.get(&(variety, want.unit)).into_iter().flatten() {
+                if let Some(line) = line(offer, want, meets) {
+                    put(&mut pairs, offer.farm, want.farm, line);
+                }
+            }
+        }
+    }
+    let mut matches: Vec<Match> = pairs.into_values().collect();
+    for pair in &mut matches {
+        sort(&mut pair.one_gives);
+        sort(&mut pair.other_gives);
+    }
+    matches.sort_by_key(|pair| {
+        let lines = pair.one_gives.len() + pair.other_gives.len();
+        (!pair.is_mutual(), std::cmp::Reverse(lines), pair.one, pair.other)
+    });
+    matches
+}
+
+fn line(offer: &Spare, want: &Lack, meets: Meets) -> Option<Line> {
+    let count = offer.count.min(want.count);
+    if offer.farm == want.farm || count.is_zero() || count < offer.smallest_parcel {
+        return None;
+    }
+    Some(Line {
+        meets,
+        offer: offer.offer,
+        want: want.want,
+        variety: offer.variety.clone(),
+        unit: offer.unit,
+        count,
+    })
+}
+
+fn put(pairs: &mut BTreeMap<(FarmId, FarmId), Match>, giver: FarmId, taker: FarmId, line: Line) {
+    let (one, other) = (giver.min(taker), giver.max(taker));
+    let empty = || Match { one, other, one_gives: Vec::new(), other_gives: Vec::new() };
+    let pair = pairs.entry((one, other)).or_insert_with(empty);
+    let lines = if giver == one { &mut pair.one_gives } else { &mut pair.other_gives };
+    lines.push(line);
+}
+
+fn sort(lines: &mut [Line]) {
+    lines.sort_by_key(|line| (line.meets, std::cmp::Reverse(line.count), line.offer, line.want));
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+    use proptest::prelude::*;
+    use spareloop_domain::words::uuid_v7;
+
+    fn farm(number: u8) -> FarmId {
+        FarmId::new(uuid_v7(u64::from(number), [number; 10]))
+    }
+
+    fn key(name: &str) -> VarietyKey {
+        VarietyKey::from(&name.parse::<VarietyName>().unwrap())
+    }
+
+    fn spare(number: u8, of: u8, variety: &str, count: u16) -> Spare {
+        Spare {
+            offer: OfferId::new(uuid_v7(u64::from(number), [number; 10])),
+            farm: farm(of),
+            variety: key(variety),
+            unit: UnitKind::Division,
+            count: count.into(),
+            smallest_parcel: 1_u16.into(),
+        }
+    }
+
+    fn lack(number: u8, of: u8, varieties: &[&str], count: u16) -> Lack {
+        Lack {
+            want: WantId::new(uuid_v7(u64::from(number), [number; 10])),
+            farm: farm(of),
+            varieties: varieties.iter().map(|name| key(name)).collect(),
+            unit: UnitKind::Division,
+            count: count.into(),
+        }
+    }
+
+    #[test]
+    fn two_farms_that_can_help_each_other_stand_first() {
+        let offers = [
+            spare(1, 1, "Ember Lantern", 8),
+            spare(2, 2, "Tin Orchard", 5),
+            spare(3, 3, "Ember Lantern", 20),
+        ];
+        let wants = [lack(1, 2, &["ember  lantern"], 6), lack(2, 1, &["Tin Orchard"], 9)];
+        let matches = pairwise(&offers, &wants);
+        assert_eq!(matches.len(), 2);
+        assert!(matches[0].is_mutual());
+        assert_eq!((matches[0].one, matches[0].other), (farm(1), farm(2)));
+        let (other, they_have, they_lack) = matches[0].seen_by(farm(1)).unwrap();
+        assert_eq!(other, farm(2));
+        assert_eq!(they_have[0].count, 5_u16.into());
+        assert_eq!(they_lack[0].count, 6_u16.into());
+        assert!(!matches[1].is_mutual());
+        assert_eq!(matches[1].seen_by(farm(1)), None);
+    }
+
+    #[test]
+    fn nobody_is_matched_with_themselves() {
+        let offers = [spare(1, 1, "Ember Lantern", 8)];
+        assert!(pairwise(&offers, &[lack(1, 1, &["Ember Lantern"], 6)]).is_empty());
+    }
+
+    #[test]
+    fn clumps_are_no_answer_to_a_want_of_divisions() {
+        let mut clumps = spare(1, 1, "Ember Lantern", 8);
+        clumps.unit = UnitKind::Clump;
+        assert!(pairwise(&[clumps], &[lack(1, 2, &["Ember Lantern"], 6)]).is_empty());
+    }
+
+    #[test]
+    fn what_is_taken_instead_says_so_and_stands_behind() {
+        let offers = [spare(1, 1, "Tin Orchard", 8), spare(2, 1, "Ember Lantern", 2)];
+        let wants = [lack(1, 2, &["Ember Lantern", "Tin Orchard"], 6)];
+        let lines = &pairwise(&offers, &wants)[0].one_gives;
+        assert_eq!(lines[0].meets, Meets::Wanted);
+        assert_eq!(lines[1].meets, Meets::Instead);
+    }
+
+    #[test]
+    fn less_than_the_smallest_parcel_is_no_line() {
+        let mut offer = spare(1, 1, "Ember Lantern", 8);
+        offer.smallest_parcel = 5_u16.into();
+        assert!(pairwise(&[offer], &[lack(1, 2, &["Ember Lantern"], 4)]).is_empty());
+    }
+
+    const NAMES: [&str; 3] = ["Ember Lantern", "Tin Orchard", "Moth Harbour"];
+
+    fn any_offers() -> impl Strategy<Value = Vec<Spare>> {
+        let one = (0_u8..4, 0_usize..3, 0_u16..5, 1_u16..4, any::<bool>());
+        prop::collection::vec(one, 0..12).prop_map(|rows| {
+            let made = rows.into_iter().zip(0..).map(|((of, name, count, least, clump), id)| {
+                let mut offer = spare(id, of, NAMES[name], count);
+                offer.smallest_parcel = least.into();
+                offer.unit = if clump { UnitKind::Clump } else { UnitKind::Division };
+                offer
+            });
+            made.collect()
+        })
+    }
+
+    fn any_wants() -> impl Strategy<Value = Vec<Lack>> {
+        let varieties = prop::collection::vec(0_usize..3, 1..4);
+        let one = (0_u8..4, varieties, 0_u16..5, any::<bool>());
+        prop::collection::vec(one, 0..12).prop_map(|rows| {
+            let made = rows.into_iter().zip(0..).map(|((of, names, count, clump), id)| {
+                let names: Vec<&str> = names.into_iter().map(|name| NAMES[name]).collect();
+                let mut want = lack(id, of, &names, count);
+                want.unit = if clump { UnitKind::Clump } else { UnitKind::Division };
+                want
+            });
+            made.collect()
+        })
+    }
+
+    proptest! {
+        #[test]
+        fn every_possible_line_is_there_once_and_no_other(
+            offers in any_offers(), wants in any_wants(),
+        ) {
+            let mut expected = Vec::new();
+            for offer in &offers {
+                for want in &wants {
+                    let count = offer.count.min(want.count);
+                    let fits = offer.farm != want.farm
+                        && offer.unit == want.unit
+                        && want.varieties.contains(&offer.variety)
+                        && count >= offer.smallest_parcel;
+                    if fits {
+                        expected.push((offer.farm, want.farm, offer.offer, want.want, count));
+                    }
+                }
+            }
+            let matches = pairwise(&offers, &wants);
+            let mut found = Vec::new();
+            for pair in &matches {
+                prop_assert!(pair.one < pair.other);
+                for line in &pair.one_gives {
+                    found.push((pair.one, pair.other, line.offer, line.want, line.count));
+                }
+                for line in &pair.other_gives {
+                    found.push((pair.other, pair.one, line.offer, line.want, line.count));
+                }
+            }
+            expected.sort();
+            found.sort();
+            prop_assert_eq!(found, expected);
+            let mutual: Vec<bool> = matches.iter().map(Match::is_mutual).collect();
+            prop_assert!(mutual.is_sorted_by(|first, second| first >= second));
+        }
+
+        #[test]
+        fn the_order_of_offers_and_wants_changes_nothing(
+            offers in any_offers(), wants in any_wants(),
+        ) {
+            let (mut back, mut forth) = (offers.clone(), wants.clone());
+            back.reverse();
+            forth.reverse();
+            prop_assert_eq!(pairwise(&offers, &wants), pairwise(&back, &forth));
+        }
+    }
+}
