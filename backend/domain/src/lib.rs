@@ -9,6 +9,14 @@
 //! What may not enter: input or output, a clock, randomness (ids and times are arguments), async,
 //! a database, anything of HTTP.
 
+pub mod chance;
+pub mod climate;
+pub mod compute;
+pub mod disinfection;
 pub mod exchange;
+pub mod forecast;
+pub mod interval;
 pub mod ledger;
+pub mod sampling;
+pub mod settings;
 pub mod words;

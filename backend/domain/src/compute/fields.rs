@@ -1,0 +1,151 @@
+//! Reads a document strictly: every field that is asked for must be there, of its type, and none
+//! else may be.
+//!
+//! Whole numbers may be written `96` or `96.0`. What may not enter: what a field means.
+
+use serde_json::{Map, Value};
+
+use super::{ComputeError, Problem};
+use crate::words::near_misses;
+
+/// Reads the text; a text that stops being JSON names the last field before that place.
+pub(super) fn parse(input: &str) -> Result<Value, ComputeError> {
+    serde_json::from_str(input).map_err(|error| ComputeError::NotJson {
+        field: last_field(input, error.line(), error.column()),
+        reason: error.to_string(),
+    })
+}
+
+/// The last text in double quotes that a colon follows, before the given line and column.
+fn last_field(input: &str, line: usize, column: usize) -> Option<String> {
+    let before: usize =
+        input.split_inclusive('\n').take(line.saturating_sub(1)).map(str::len).sum();
+    // The column counts bytes and may stand within a letter.
+    let mut end = (before + column).min(input.len());
+    while !input.is_char_boundary(end) {
+        end -= 1;
+    }
+    let (head, _) = input[..end].rsplit_once(':')?;
+    let (_, name) = head.trim_end().strip_suffix('"')?.rsplit_once('"')?;
+    Some(name.to_owned())
+}
+
+/// One JSON object and where it stands in the document.
+pub(super) struct Fields<'a> {
+    path: String,
+    map: &'a Map<String, Value>,
+}
+
+impl<'a> Fields<'a> {
+    /// The document itself.
+    pub(super) fn top(document: &'a Value) -> Result<Self, ComputeError> {
+        let map = document.as_object().ok_or(ComputeError::NotAnObject)?;
+        Ok(Self { path: String::new(), map })
+    }
+
+    fn at(value: &'a Value, path: String) -> Result<Self, ComputeError> {
+        match value.as_object() {
+            Some(map) => Ok(Self { path, map }),
+            None => Err(wrong_type(path, "an object in braces", value)),
+        }
+    }
+
+    /// The full name of a field.
+    pub(super) fn name(&self, field: &str) -> String {
+        if self.path.is_empty() { field.to_owned() } else { format!("{}.{field}", self.path) }
+    }
+
+    /// Refuses fields that aren't in `known`: a slip in an optional one would change the answer.
+    pub(super) fn only(&self, known: &[&str]) -> Result<(), ComputeError> {
+        match self.map.keys().find(|key| !known.contains(&key.as_str())) {
+            None => Ok(()),
+            Some(key) => {
+                let near = near_misses(key, known.iter().copied());
+                Err(ComputeError::at(self.name(key), Problem::Unknown { near }))
+            }
+        }
+    }
+
+    fn value(&self, field: &str) -> Result<&'a Value, ComputeError> {
+        self.map.get(field).ok_or_else(|| ComputeError::at(self.name(field), Problem::Missing))
+    }
+
+    /// A number; JSON has no infinite ones.
+    pub(super) fn number(&self, field: &str) -> Result<f64, ComputeError> {
+        let value = self.value(field)?;
+        value.as_f64().ok_or_else(|| wrong_type(self.name(field), "a number", value))
+    }
+
+    /// A number, or `default` if the field isn't there.
+    pub(super) fn number_or(&self, field: &str, default: f64) -> Result<f64, ComputeError> {
+        if self.map.contains_key(field) { self.number(field) } else { Ok(default) }
+    }
+
+    /// A whole number from 0 to `most`.
+    pub(super) fn whole(&self, field: &str, most: u64) -> Result<u64, ComputeError> {
+        let value = self.value(field)?;
+        let Some(number) = value.as_f64() else {
+            return Err(wrong_type(self.name(field), "a whole number", value));
+        };
+        if number.fract() != 0.0 {
+            return Err(wrong_type(self.name(field), "a whole number", value));
+        }
+        // Checked to be whole; a negative or huge one becomes `None` here or fails the range.
+        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
+        let whole =
+            value.as_u64().or_else(|| (0.0..9.0e15).contains(&number).then_some(number as u64));
+        match whole {
+            Some(whole) if whole <= most => Ok(whole),
+            _ => {
+                let got = shown(value);
+                Err(ComputeError::at(self.name(field), Problem::Range { most, got }))
+            }
+        }
+    }
+
+    /// A whole number from 0 to `most`, which fits in 32 bits.
+    pub(super) fn whole_u32(&self, field: &str, most: u32) -> Result<u32, ComputeError> {
+        let whole = self.whole(field, u64::from(most))?;
+        Ok(u32::try_from(whole).unwrap_or(most))
+    }
+
+    /// A whole number from 0 to `most`, or null.
+    pub(super) fn whole_or_null(
+        &self,
+        field: &str,
+        most: u64,
+    ) -> Result<Option<u64>, ComputeError> {
+        if self.value(field)?.is_null() { Ok(None) } else { self.whole(field, most).map(Some) }
+    }
+
+    /// An object.
+    pub(super) fn object(&self, field: &str) -> Result<Self, ComputeError> {
+        Self::at(self.value(field)?, self.name(field))
+    }
+
+    /// A list of objects, at least one.
+    pub(super) fn objects(&self, field: &str) -> Result<Vec<Self>, ComputeError> {
+        let (value, name) = (self.value(field)?, self.name(field));
+        let Some(items) = value.as_array() else {
+            return Err(wrong_type(name, "a list in brackets", value));
+        };
+        if items.is_empty() {
+            return Err(ComputeError::at(name, Problem::Empty));
+        }
+        let item = |(at, item)| Self::at(item, format!("{name}[{at}]"));
+        items.iter().enumerate().map(item).collect()
+    }
+}
+
+fn wrong_type(field: String, wanted: &'static str, value: &Value) -> ComputeError {
+    ComputeError::at(field, Problem::Type { wanted, got: shown(value) })
+}
+
+/// The value as written, cut where it gets long.
+fn shown(value: &Value) -> String {
+    match value {
+        Value::Array(_) => "a list".to_owned(),
+        Value::Object(_) => "an object".to_owned(),
+        other => other.to_string().chars().take(60).collect(),
+    }
+}

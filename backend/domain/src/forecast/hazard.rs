@@ -1,0 +1,169 @@
+//! One lot's unknown loss rate, and how to average over it.
+//!
+//! What may not enter: where the rate's mean and spread come from.
+
+use crate::chance::{Distribution, NormalGrid, Tail};
+
+/// Units of a lot that were last seen alive on the same day.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct SeenGroup {
+    /// How many units.
+    pub count: u32,
+    /// Days from that look to the day forecast.
+    pub days: u32,
+}
+
+/// The longest forecast, in days: a hundred years, so that a slip of the finger is refused.
+pub const MAX_DAYS: u32 = 36_500;
+
+/// What is believed of a lot's log λ, λ being the chance of loss per day: a normal distribution.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LogHazard {
+    mean: f64,
+    sd: f64,
+}
+
+/// Which number of a log hazard is impossible.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+pub enum LogHazardError {
+    /// Not a number, or one that no store has.
+    #[error("the mean of the log hazard must be a number from -1000 to 1000")]
+    Mean,
+    /// Not a number, below 0, or absurd.
+    #[error("the sd of the log hazard must be a number from 0 to 20")]
+    Sd,
+}
+
+impl LogHazard {
+    /// Checks the mean (per day, natural logarithm, −1000 to 1000) and the sd (0 to 20).
+    pub fn new(mean: f64, sd: f64) -> Result<Self, LogHazardError> {
+        if !(-1000.0..=1000.0).contains(&mean) {
+            return Err(LogHazardError::Mean);
+        }
+        if !(0.0..=20.0).contains(&sd) {
+            return Err(LogHazardError::Sd);
+        }
+        Ok(Self { mean, sd })
+    }
+
+    /// For numbers that are known to be in range.
+    pub(super) const fn known(mean: f64, sd: f64) -> Self {
+        Self { mean, sd }
+    }
+
+    /// The mean of log λ, λ per day.
+    pub const fn mean(self) -> f64 {
+        self.mean
+    }
+
+    /// The standard deviation of log λ.
+    pub const fn sd(self) -> f64 {
+        self.sd
+    }
+
+    /// The same belief after something shared is known to add `shift`.
+    pub(super) fn shifted(self, shift: f64) -> Self {
+        Self { mean: self.mean + shift, sd: self.sd }
+    }
+
+    /// The same belief with another, independent spread on top.
+    pub(super) fn widened(self, sd: f64) -> Self {
+        Self { mean: self.mean, sd: self.sd.hypot(sd) }
+    }
+
+    /// Values of log λ with their weights, fine enough for the survivors of `units` units.
+    pub(super) fn grid(self, units: u32) -> NormalGrid {
+        // One unit tells at most 0.648 about log λ (the top of Λ²/(e^Λ − 1)), so `units` of them
+        // can't make the sharpest chance narrower than this.
+        grid_for(self.sd, MOST_INFORMATION * f64::from(units))
+    }
+
+    /// The chance, over all that is unknown, that one unit lives `days` more days.
+    pub(super) fn survival(self, days: u32) -> f64 {
+        let grid = self.grid(1);
+        grid.nodes.iter().map(|(z, w)| w * alive(self.mean + self.sd * z, days).0).sum()
+    }
+}
+
+/// The top of Λ²/(e^Λ − 1): what one unit can tell about log λ at most.
+pub(super) const MOST_INFORMATION: f64 = 0.648;
+
+/// Nodes for averaging over a normal of standard deviation `sd` what is as sharp as `information`.
+///
+/// 0.6 of the sharpest width leaves an error of exp(−2π²/0.36) ≈ 10⁻²⁴; the chance of survival,
+/// exp(−e^x), bends on the scale of x itself, which asks for 0.3 of it.
+pub(super) fn grid_for(sd: f64, information: f64) -> NormalGrid {
+    if sd == 0.0 {
+        return NormalGrid::point();
+    }
+    NormalGrid::new(step(sd, information))
+}
+
+/// Nodes that [`grid_for`] would give, without making them.
+pub(super) fn grid_size(sd: f64, information: f64) -> f64 {
+    if sd == 0.0 { 1.0 } else { 2.0 * NormalGrid::REACH / step(sd, information) + 1.0 }
+}
+
+fn step(sd: f64, information: f64) -> f64 {
+    let sharpest = 1.0 / (1.0 + sd * sd * information).sqrt();
+    (0.6 * sharpest).min(0.3 / sd).min(0.4)
+}
+
+/// The chances that a unit lives or is lost within `days`.
+fn alive(log_hazard: f64, days: u32) -> (f64, f64) {
+    if days == 0 {
+        return (1.0, 0.0);
+    }
+    let risk = f64::from(days) * log_hazard.exp();
+    ((-risk).exp(), -(-risk).exp_m1())
+}
+
+/// Survivors of groups that share one unknown rate.
+pub(super) fn mixed(groups: &[SeenGroup], hazard: LogHazard, tail: Tail) -> Distribution {
+    let groups = by_days(groups);
+    let total: u32 = groups.iter().map(|group| group.count).sum();
+    let mut chances = vec![0.0; total as usize + 1];
+    for (z, weight) in hazard.grid(total).nodes {
+        known_rate(&groups, hazard.mean + hazard.sd * z, tail).add_to(&mut chances, weight);
+    }
+    Distribution::from_chances(chances)
+}
+
+/// Survivors when the rate is known: the groups are independent.
+fn known_rate(groups: &[SeenGroup], log_hazard: f64, tail: Tail) -> Distribution {
+    let each = |group: &SeenGroup| {
+        let (p, q) = alive(log_hazard, group.days);
+        Distribution::binomial(group.count as usize, p, q, tail)
+    };
+    let Some((first, others)) = groups.split_first() else {
+        return Distribution::certain(0);
+    };
+    others.iter().fold(each(first), |sum, group| sum.convolve(&each(group), tail))
+}
+
+/// Groups of the same day are one group; empty ones are none. Smallest first.
+fn by_days(groups: &[SeenGroup]) -> Vec<SeenGroup> {
+    let mut counts = std::collections::BTreeMap::new();
+    for group in groups.iter().filter(|group| group.count > 0) {
+        *counts.entry(group.days).or_insert(0) += group.count;
+    }
+    let mut merged: Vec<_> =
+        counts.into_iter().map(|(days, count)| SeenGroup { count, days }).collect();
+    merged.sort_by_key(|group| group.count);
+    merged
+}
+
+/// Multiplications that [`mixed`] costs, within a small factor.
+pub(super) fn work(groups: &[SeenGroup], hazard: LogHazard, tail: Tail) -> f64 {
+    let groups = by_days(groups);
+    let total: f64 = groups.iter().map(|group| f64::from(group.count)).sum();
+    // A binomial of n spreads over at most √n/2 either way of its mean.
+    let width = |n: f64| (tail.reach() * n.sqrt() + 2.0).min(n + 1.0);
+    let (mut per_node, mut sum) = (width(total), 0.0);
+    for group in &groups {
+        let n = f64::from(group.count);
+        per_node += 4.0 * width(n) + if sum > 0.0 { width(sum) * width(n) } else { 0.0 };
+        sum += n;
+    }
+    per_node * grid_size(hazard.sd, MOST_INFORMATION * total)
+}

@@ -1,0 +1,51 @@
+//! What survives the winter, and what is therefore spare or short.
+//!
+//! ```text
+//! hazard     one lot's unknown loss rate, and how to average over it
+//! posterior  what a lot's own checks say about its rate
+//! survivors  units left on a day: expected, likely range, chances
+//! emergence  how many of what is planted comes up
+//! spare      what can be given away, what is lacking
+//! sentence   the one sentence that a person needs first
+//! ```
+//!
+//! A unit survives `days` with chance exp(−λ·days); log λ of a lot is normal. All units of a lot
+//! share one unknown λ, so they live and die together more than coins would. What may not enter:
+//! entries, offers, the calendar (days are counts here), and any cause of loss but decay in store.
+
+mod emergence;
+mod hazard;
+mod posterior;
+mod sentence;
+mod spare;
+mod survivors;
+
+pub use emergence::{Emergence, EmergenceError, EmergenceRate};
+pub use hazard::{LogHazard, LogHazardError, MAX_DAYS, SeenGroup};
+pub use posterior::{Basis, FIRST_SEASON, LossRow, Posterior, posterior};
+pub use sentence::{
+    Balance, PlanOutlook, StockOutlook, VarietyOutlook, lot_sentence, variety_sentence,
+};
+pub use spare::{
+    KeepBackRule, LotInStore, PlanTerms, ServiceLevel, ServiceLevelError, Short, Spare,
+    SpareQuestion, spare,
+};
+pub use survivors::{Survivors, survivors, survivors_under};
+
+/// Why a forecast was not worked out.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+pub enum ForecastError {
+    /// The exact sums would take minutes.
+    #[error(
+        "too many units, lots and days to reckon exactly in a few seconds; give fewer units, or put \
+         units last seen on neighbouring days together"
+    )]
+    TooMuchWork,
+}
+
+/// The most multiplications that one answer may cost: a few seconds on one core.
+const MOST_WORK: f64 = 4e10;
+
+fn affordable(work: f64) -> Result<(), ForecastError> {
+    if work <= MOST_WORK { Ok(()) } else { Err(ForecastError::TooMuchWork) }
+}
