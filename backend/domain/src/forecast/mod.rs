@@ -6,15 +6,18 @@
 //! survivors  units left on a day: expected, likely range, chances
 //! emergence  how many of what is planted comes up
 //! spare      what can be given away, what is lacking
+//! outlook    all of it for a stock book, by variety and unit kind
 //! sentence   the one sentence that a person needs first
 //! ```
 //!
 //! A unit survives `days` with chance exp(−λ·days); log λ of a lot is normal. All units of a lot
-//! share one unknown λ, so they live and die together more than coins would. What may not enter:
-//! entries, offers, the calendar (days are counts here), and any cause of loss but decay in store.
+//! share one unknown λ, so they live and die together more than coins would. Only `outlook` knows of
+//! a book and a calendar. What may not enter the others: entries, offers, the calendar (days are
+//! counts there), and any cause of loss but decay in store.
 
 mod emergence;
 mod hazard;
+pub mod outlook;
 mod posterior;
 mod sentence;
 mod spare;
@@ -28,7 +31,7 @@ pub use sentence::{
 };
 pub use spare::{
     KeepBackRule, LotInStore, PlanTerms, ServiceLevel, ServiceLevelError, Short, Spare,
-    SpareQuestion, spare,
+    SpareQuestion, spare, survivors_of_all,
 };
 pub use survivors::{Survivors, survivors, survivors_under};
 

@@ -93,15 +93,20 @@ pub fn lot_sentence(outlook: &StockOutlook) -> String {
 
 /// A variety's sentence, by unit kind: stock, expected, spare or short and why.
 pub fn variety_sentence(outlook: &VarietyOutlook) -> String {
-    let plan = match outlook.plan {
-        PlanOutlook::NoPlan => "no plan yet, so nothing is called spare".to_owned(),
-        PlanOutlook::Planned(terms, balance) => planned(&terms, balance),
-    };
+    let plan = plan_words(outlook.plan);
     if outlook.stock.in_store.is_zero() {
         return format!("None in store; {plan}.");
     }
     let grounds = grounds(outlook.stock.looks, outlook.lots);
     format!("{}; {plan}. This is reckoned {grounds}.", stock(&outlook.stock))
+}
+
+/// What the plan makes of it, without the stock.
+pub(super) fn plan_words(plan: PlanOutlook) -> String {
+    match plan {
+        PlanOutlook::NoPlan => "no plan yet, so nothing is called spare".to_owned(),
+        PlanOutlook::Planned(terms, balance) => planned(&terms, balance),
+    }
 }
 
 fn stock(outlook: &StockOutlook) -> String {

@@ -10,7 +10,7 @@ use serde::{Deserialize, Serialize};
 
 use super::emergence::EnoughComeUp;
 use super::hazard::{self, LogHazard, MOST_INFORMATION, SeenGroup};
-use super::{EmergenceRate, ForecastError, affordable};
+use super::{EmergenceRate, ForecastError, Survivors, affordable};
 use crate::chance::{Distribution, NormalGrid, ROUNDING, Tail};
 
 /// One lot of the variety, as last seen.
@@ -181,7 +181,7 @@ pub struct Spare {
 /// # Ok::<(), spareloop_domain::forecast::ForecastError>(())
 /// ```
 pub fn spare(question: &SpareQuestion) -> Result<Spare, ForecastError> {
-    let store = Store::new(question);
+    let store = Store::of(&question.lots, question.shared_sd);
     let PlanTerms { plants_wanted, service_level, keep_back } = question.terms;
     let total = store.total();
     let expected_plants = store.expected() * question.emergence.mean();
@@ -206,6 +206,14 @@ pub fn spare(question: &SpareQuestion) -> Result<Spare, ForecastError> {
     }
     let short = units_lacking(&kept.survivors, &mut enough, total, service_level);
     Ok(Spare { expected_plants, chance_met: kept.chance_met(), spare: 0, short })
+}
+
+/// Survivors of several lots together, whose log rates share a part of standard deviation
+/// `shared_sd` (0 to 20): lots that were taken as strangers would promise too narrow a range.
+pub fn survivors_of_all(lots: &[LotInStore], shared_sd: f64) -> Result<Survivors, ForecastError> {
+    let store = Store::of(lots, shared_sd);
+    affordable(store.work())?;
+    Ok(Survivors::with_mean(store.expected(), store.survivors_of_all()))
 }
 
 /// The lots that hold anything, with what they share.
@@ -262,10 +270,9 @@ fn smallest(most: usize, reached: impl Fn(usize) -> bool) -> usize {
 }
 
 impl Store {
-    fn new(question: &SpareQuestion) -> Self {
-        let lots: Vec<_> =
-            question.lots.iter().filter(|lot| count(&lot.groups) > 0).cloned().collect();
-        Self { lots, shared_sd: question.shared_sd }.simplified()
+    fn of(lots: &[LotInStore], shared_sd: f64) -> Self {
+        let lots = lots.iter().filter(|lot| count(&lot.groups) > 0).cloned().collect();
+        Self { lots, shared_sd }.simplified()
     }
 
     /// One lot shares with nobody: both spreads are one.
@@ -320,6 +327,17 @@ impl Store {
 
     fn survivors(lot: &LotInStore, shift: f64) -> Distribution {
         hazard::mixed(&lot.groups, lot.hazard.shifted(shift), Tail::Cut)
+    }
+
+    fn survivors_of_all(&self) -> Distribution {
+        let mut all = vec![0.0; self.total() + 1];
+        for (z, weight) in self.shared_grid().nodes {
+            let sum = self.lots.iter().fold(Distribution::certain(0), |sum, lot| {
+                sum.convolve(&Self::survivors(lot, self.shared_sd * z), Tail::Cut)
+            });
+            sum.add_to(&mut all, weight);
+        }
+        Distribution::from_chances(all)
     }
 
     fn keep_lot_by_lot(&self, enough: &EnoughComeUp) -> Kept {

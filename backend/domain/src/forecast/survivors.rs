@@ -42,8 +42,15 @@ pub fn survivors_under(
     affordable(hazard::work(groups, hazard, Tail::Full))?;
     let distribution = hazard::mixed(groups, hazard, Tail::Full);
     let mean = groups.iter().map(|g| f64::from(g.count) * hazard.survival(g.days)).sum();
-    // A number of survivors is at most the sum of u32 counts, which `mixed` added as a u32.
-    let quantile = |level| u32::try_from(distribution.quantile(level)).unwrap_or(u32::MAX);
-    let (p10, p50, p90) = (quantile(0.1), quantile(0.5), quantile(0.9));
-    Ok(Survivors { mean, p10, p50, p90, distribution })
+    Ok(Survivors::with_mean(mean, distribution))
+}
+
+impl Survivors {
+    /// The quantiles of a distribution whose mean is known more exactly than its sum gives it.
+    pub(super) fn with_mean(mean: f64, distribution: Distribution) -> Self {
+        // A number of survivors is at most the sum of u32 counts, which `mixed` added as a u32.
+        let quantile = |level| u32::try_from(distribution.quantile(level)).unwrap_or(u32::MAX);
+        let (p10, p50, p90) = (quantile(0.1), quantile(0.5), quantile(0.9));
+        Self { mean, p10, p50, p90, distribution }
+    }
 }

@@ -24,7 +24,7 @@ pub mod describe;
 pub mod draft;
 mod entry;
 #[cfg(test)]
-mod example;
+pub(crate) mod example;
 mod fold;
 #[cfg(any(test, feature = "generate"))]
 pub mod generate;

@@ -4,7 +4,7 @@
 
 use std::collections::BTreeMap;
 
-use crate::ledger::book::{LossRow, SeenUnits};
+use crate::ledger::book::{LossRow, Lot, SeenUnits};
 use crate::words::{Count, Day};
 
 /// Whole units as plain numbers; a [`Count`] never passes 1,000,000, so this never saturates.
@@ -101,6 +101,16 @@ pub(super) fn take(groups: &mut Vec<SeenUnits>, units: u32) -> Vec<SeenUnits> {
         groups.iter().zip(&shares).map(|(g, n)| SeenUnits { count: g.count.less(count(*n)), ..*g }),
     );
     taken
+}
+
+impl Lot {
+    /// Its units by the day last seen alive, once `units` have left: they come unsorted, so they
+    /// leave in proportion.
+    pub fn last_seen_without(&self, units: Count) -> Vec<SeenUnits> {
+        let mut groups = self.last_seen.clone();
+        take(&mut groups, units.get());
+        groups
+    }
 }
 
 /// What one look found, already held within what was there: `decayed + otherwise <= looked`.
