@@ -1,1 +1,43 @@
-//! To be written.
+//! Where the server keeps things: SQLite in one file, or PostgreSQL.
+//!
+//! ```text
+//! store       open, read, write, once: transactions and pools
+//! people      the set-up link, people, networks, invitations, joining
+//! sign_ins    families of refresh tokens; web_sessions: the pages' cookies; devices
+//! ledger      entries of the farms: append, page, the house device's chain
+//! offers wants holds hand_overs owed messages   the exchange
+//! ```
+//!
+//! Every function of an aggregate takes a [`Tx`], so that several make one transaction; every
+//! query carries the id of the caller's farm or network, so that tenancy is in the query. One body
+//! of SQL serves both databases. A row is locked by writing it (`UPDATE ... RETURNING`), which both
+//! databases understand, always in the order farms, offers, holds, wants.
+//!
+//! What may not enter: HTTP, passwords and tokens in the clear (only their hashes), a clock (the
+//! time is an argument), rules of the trade (they are called, in `domain`).
+
+mod books;
+mod connection;
+pub mod devices;
+mod error;
+pub mod fresh;
+pub mod ledger;
+mod migrations;
+mod names;
+mod once;
+pub mod people;
+mod schema;
+mod secret;
+pub mod sign_ins;
+mod store;
+mod text;
+mod url;
+pub mod web_sessions;
+
+pub use books::farm_book;
+pub use error::{CodeFor, Conflict, Missing, Outage, OutageKind, Refused, StoreError, Taken};
+pub use names::{Login, NameError, Named, ShownName};
+pub use once::{ActKey, IdempotencyKey, KeyError, Once, prune_acts};
+pub use secret::SecretHash;
+pub use store::{Store, Tx, check_copy};
+pub use url::{DatabaseUrl, UrlError};

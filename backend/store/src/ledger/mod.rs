@@ -1,0 +1,154 @@
+//! The farms' ledgers: rows are added, never changed, never removed.
+//!
+//! Positions are 1, 2, 3 ... per farm. They are taken while the farm's row is locked, so that they
+//! become visible in order and a reader never skips one. What may not enter: the rules by which an
+//! entry is accepted or a promise cut; they are `domain`'s and called from here.
+
+mod append;
+mod house;
+mod row;
+
+use diesel::dsl::max;
+use diesel::{ExpressionMethods, OptionalExtension, QueryDsl, RunQueryDsl};
+use spareloop_domain::ledger::sync::{Head, Heads, Position};
+use spareloop_domain::ledger::{Entry, Seq};
+use spareloop_domain::words::{DeviceId, FarmId};
+
+pub use append::{Appended, EntryRefusal, RefusedEntry, append};
+pub use house::append_house;
+
+use crate::schema::{entries, farms};
+use crate::text::{read, unsigned};
+use crate::{Missing, StoreError, Tx};
+use row::{COLUMNS, EntryRow};
+
+/// What the server holds of a farm's ledger.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Summary {
+    /// The position of the newest entry; 0 while there is none.
+    pub position: Position,
+    /// The end of every device's chain.
+    pub heads: Heads,
+}
+
+/// An entry at its position in the farm's feed.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Positioned {
+    /// 1, 2, 3 ... per farm.
+    pub position: Position,
+    /// The entry.
+    pub entry: Entry,
+}
+
+/// A page of a farm's feed.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Page {
+    /// The entries, positions without gaps.
+    pub entries: Vec<Positioned>,
+    /// Whether more stand behind.
+    pub more: More,
+}
+
+/// Whether more stand behind a page.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum More {
+    /// Ask again after the last one.
+    Behind,
+    /// That was the end.
+    NoMore,
+}
+
+/// What the server holds of the farm's ledger.
+pub fn summary(tx: &mut Tx<'_>, farm: FarmId) -> Result<Summary, StoreError> {
+    let newest: Option<i64> = farms::table
+        .find(farm.to_string())
+        .select(farms::newest_position)
+        .first(tx.connection)
+        .optional()?;
+    let position = Position(unsigned(newest.ok_or(Missing::Farm)?)?);
+    Ok(Summary { position, heads: heads(tx, farm)? })
+}
+
+/// The end of every device's chain. A chain's places and positions rise together, so the newest
+/// position of a device is its head.
+fn heads(tx: &mut Tx<'_>, farm: FarmId) -> Result<Heads, StoreError> {
+    let ends: Vec<(String, Option<i64>)> = entries::table
+        .filter(entries::farm.eq(farm.to_string()))
+        .group_by(entries::device)
+        .select((entries::device, max(entries::position)))
+        .load(tx.connection)?;
+    let mut heads = Heads::new();
+    for (device, position) in ends {
+        let (seq, hash): (i64, String) = entries::table
+            .find((farm.to_string(), position.unwrap_or(0)))
+            .select((entries::seq, entries::hash))
+            .first(tx.connection)?;
+        heads.insert(read::<DeviceId>(&device)?, Head { seq: place(seq)?, hash: read(&hash)? });
+    }
+    Ok(heads)
+}
+
+fn place(seq: i64) -> Result<Seq, StoreError> {
+    Seq::new(unsigned(seq)?).ok_or_else(|| StoreError::corrupt("an entry at place 0"))
+}
+
+/// The farm's entries after a position, in order, at most `limit`.
+pub fn page(
+    tx: &mut Tx<'_>,
+    farm: FarmId,
+    after: Position,
+    limit: u32,
+) -> Result<Page, StoreError> {
+    // A position beyond any ledger has nothing behind it.
+    let after = i64::try_from(after.0).unwrap_or(i64::MAX);
+    let limit = i64::from(limit.max(1));
+    let mut rows: Vec<EntryRow> = entries::table
+        .filter(entries::farm.eq(farm.to_string()))
+        .filter(entries::position.gt(after))
+        .order(entries::position)
+        .limit(limit + 1)
+        .select(COLUMNS)
+        .load(tx.connection)?;
+    let whole = usize::try_from(limit).unwrap_or(usize::MAX);
+    let more = if rows.len() > whole { More::Behind } else { More::NoMore };
+    rows.truncate(whole);
+    let entries = rows.into_iter().map(EntryRow::positioned).collect::<Result<_, _>>()?;
+    Ok(Page { entries, more })
+}
+
+/// The farm's whole ledger, in order of position.
+pub fn all_entries(tx: &mut Tx<'_>, farm: FarmId) -> Result<Vec<Entry>, StoreError> {
+    entries_up_to(tx, farm, i64::MAX)
+}
+
+pub(crate) fn entries_up_to(
+    tx: &mut Tx<'_>,
+    farm: FarmId,
+    position: i64,
+) -> Result<Vec<Entry>, StoreError> {
+    let rows: Vec<EntryRow> = entries::table
+        .filter(entries::farm.eq(farm.to_string()))
+        .filter(entries::position.le(position))
+        .order(entries::position)
+        .select(COLUMNS)
+        .load(tx.connection)?;
+    rows.into_iter().map(|row| Ok(row.positioned()?.entry)).collect()
+}
+
+/// The farm's row, locked until the transaction ends.
+pub(crate) struct LockedFarm {
+    pub(crate) farm: FarmId,
+    pub(crate) house_device: DeviceId,
+    newest_position: i64,
+}
+
+/// Locks the farm's row by writing it: entries and offers of one farm are made one after another.
+pub(crate) fn lock_farm(tx: &mut Tx<'_>, farm: FarmId) -> Result<LockedFarm, StoreError> {
+    let row: Option<(i64, String)> = diesel::update(farms::table.find(farm.to_string()))
+        .set(farms::newest_position.eq(farms::newest_position))
+        .returning((farms::newest_position, farms::house_device))
+        .get_result(tx.connection)
+        .optional()?;
+    let (newest_position, house_device) = row.ok_or(Missing::Farm)?;
+    Ok(LockedFarm { farm, house_device: read(&house_device)?, newest_position })
+}

@@ -1,0 +1,289 @@
+//! The tables as diesel knows them; the migrations are what makes them.
+
+diesel::table! {
+    server_state (name) {
+        name -> Text,
+        value -> Text,
+    }
+}
+
+diesel::table! {
+    idempotency (caller, act_key) {
+        caller -> Text,
+        act_key -> Text,
+        fingerprint -> Text,
+        result -> Nullable<Text>,
+        made_at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    set_up_tokens (token_hash) {
+        token_hash -> Text,
+        made_at -> Timestamp,
+        used_at -> Nullable<Timestamp>,
+    }
+}
+
+diesel::table! {
+    networks (id) {
+        id -> Text,
+        name -> Text,
+        made_at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    farms (id) {
+        id -> Text,
+        network -> Text,
+        name -> Text,
+        house_device -> Text,
+        newest_position -> BigInt,
+        joined_at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    people (id) {
+        id -> Text,
+        login -> Text,
+        login_key -> Text,
+        display_name -> Text,
+        password_hash -> Text,
+        role -> Text,
+        network -> Nullable<Text>,
+        farm -> Nullable<Text>,
+        made_at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    sign_in_families (id) {
+        id -> Text,
+        person -> Text,
+        newest -> BigInt,
+        rotated_at -> Timestamp,
+        expires_at -> Timestamp,
+        ended_at -> Nullable<Timestamp>,
+        ended_why -> Nullable<Text>,
+    }
+}
+
+diesel::table! {
+    web_sessions (token_hash) {
+        token_hash -> Text,
+        person -> Text,
+        csrf_hash -> Text,
+        made_at -> Timestamp,
+        expires_at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    invitations (id) {
+        id -> Text,
+        network -> Text,
+        invited_by -> Text,
+        for_whom -> Text,
+        code_hash -> Text,
+        made_at -> Timestamp,
+        expires_at -> Timestamp,
+        used_at -> Nullable<Timestamp>,
+        used_by -> Nullable<Text>,
+        withdrawn_at -> Nullable<Timestamp>,
+    }
+}
+
+diesel::table! {
+    devices (id) {
+        id -> Text,
+        farm -> Text,
+        kind -> Text,
+        name -> Text,
+        token_hash -> Nullable<Text>,
+        registered_at -> Timestamp,
+        shut_out_at -> Nullable<Timestamp>,
+    }
+}
+
+diesel::table! {
+    entries (farm, position) {
+        farm -> Text,
+        position -> BigInt,
+        id -> Text,
+        device -> Text,
+        seq -> BigInt,
+        at_millis -> BigInt,
+        at_counter -> BigInt,
+        on_day -> Text,
+        kind -> Text,
+        body -> Text,
+        prev -> Text,
+        hash -> Text,
+        stored_at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    offers (id) {
+        id -> Text,
+        network -> Text,
+        farm -> Text,
+        lot -> Text,
+        variety -> Text,
+        variety_key -> Text,
+        identity -> Text,
+        unit -> Text,
+        count -> BigInt,
+        held -> BigInt,
+        passed -> BigInt,
+        smallest_parcel -> BigInt,
+        conditions -> Text,
+        state -> Text,
+        made_at -> Timestamp,
+        version -> BigInt,
+    }
+}
+
+diesel::table! {
+    wants (id) {
+        id -> Text,
+        network -> Text,
+        farm -> Text,
+        variety -> Text,
+        variety_key -> Text,
+        instead -> Text,
+        unit -> Text,
+        count -> BigInt,
+        received -> BigInt,
+        needed_by -> Nullable<Text>,
+        conditions -> Text,
+        state -> Text,
+        made_at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    holds (id) {
+        id -> Text,
+        network -> Text,
+        offer -> Text,
+        want -> Nullable<Text>,
+        giver -> Text,
+        taker -> Text,
+        count -> BigInt,
+        purpose -> Text,
+        unit_value_tenths -> BigInt,
+        asked_at -> Timestamp,
+        lapses_at -> Timestamp,
+        cut_from -> Nullable<Text>,
+        note -> Text,
+    }
+}
+
+diesel::table! {
+    hold_steps (hold, number) {
+        hold -> Text,
+        number -> BigInt,
+        state -> Text,
+        at -> Timestamp,
+        by_farm -> Nullable<Text>,
+        why -> Text,
+    }
+}
+
+diesel::table! {
+    hand_overs (id) {
+        id -> Text,
+        network -> Text,
+        hold -> Text,
+        giver -> Text,
+        taker -> Text,
+        given -> BigInt,
+        given_on -> Text,
+        condition -> Text,
+        entry -> Text,
+        given_at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    receipts (hand_over) {
+        hand_over -> Text,
+        taker -> Text,
+        received -> BigInt,
+        received_on -> Text,
+        condition -> Text,
+        lot -> Nullable<Text>,
+        entry -> Nullable<Text>,
+        received_at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    owed_postings (hand_over) {
+        hand_over -> Text,
+        network -> Text,
+        from_farm -> Text,
+        to_farm -> Text,
+        tenths -> BigInt,
+        at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    messages (id) {
+        id -> Text,
+        farm -> Text,
+        at -> Timestamp,
+        body -> Text,
+        hold -> Nullable<Text>,
+    }
+}
+
+diesel::table! {
+    hold_now (id) {
+        id -> Text,
+        network -> Text,
+        offer -> Text,
+        want -> Nullable<Text>,
+        giver -> Text,
+        taker -> Text,
+        count -> BigInt,
+        purpose -> Text,
+        unit_value_tenths -> BigInt,
+        asked_at -> Timestamp,
+        lapses_at -> Timestamp,
+        cut_from -> Nullable<Text>,
+        note -> Text,
+        step -> BigInt,
+        state -> Text,
+        since -> Timestamp,
+    }
+}
+
+diesel::joinable!(devices -> farms (farm));
+
+diesel::allow_tables_to_appear_in_same_query!(
+    server_state,
+    idempotency,
+    set_up_tokens,
+    networks,
+    farms,
+    people,
+    sign_in_families,
+    web_sessions,
+    invitations,
+    devices,
+    entries,
+    offers,
+    wants,
+    holds,
+    hold_steps,
+    hand_overs,
+    receipts,
+    owed_postings,
+    messages,
+    hold_now,
+);

@@ -1,0 +1,9 @@
+DROP TABLE messages;
+DROP TABLE owed_postings;
+DROP TABLE receipts;
+DROP TABLE hand_overs;
+DROP VIEW hold_now;
+DROP TABLE hold_steps;
+DROP TABLE holds;
+DROP TABLE wants;
+DROP TABLE offers;

@@ -1,0 +1,10 @@
+DROP TABLE devices;
+DROP TABLE invitations;
+DROP TABLE web_sessions;
+DROP TABLE sign_in_families;
+DROP TABLE people;
+DROP TABLE farms;
+DROP TABLE networks;
+DROP TABLE set_up_tokens;
+DROP TABLE idempotency;
+DROP TABLE server_state;
