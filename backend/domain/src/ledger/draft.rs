@@ -6,6 +6,7 @@
 //! What may not enter: parsing, prompts, stores.
 
 use std::collections::BTreeSet;
+use std::ops::{Bound, RangeBounds};
 
 use super::body::{
     BenchSession, Body, Check, Climate, Coming, Divide, Plan, Recount, Scope, Send, Solution,
@@ -65,15 +66,11 @@ fn agree(stated: Count, sum: Count) -> Result<(), Refusal> {
 
 fn within(
     value: f64,
-    inside: bool,
+    allowed: impl RangeBounds<f64>,
     what: &'static str,
     range: &'static str,
 ) -> Result<(), Refusal> {
-    if value.is_finite() && inside {
-        Ok(())
-    } else {
-        Err(Refusal::OutOfRange { what, value, range })
-    }
+    if allowed.contains(&value) { Ok(()) } else { Err(Refusal::OutOfRange { what, value, range }) }
 }
 
 impl Door<'_> {
@@ -287,13 +284,13 @@ fn text(text: &str, what: &'static str) -> Result<(), Refusal> {
 fn solution(solution: &Solution) -> Result<(), Refusal> {
     text(&solution.agent, "the agent of the solution")?;
     if let Some(strength) = solution.strength_percent {
-        let inside = strength > 0.0 && strength <= 100.0;
-        within(strength, inside, "the strength", "above 0 and at most 100 percent")?;
+        let allowed = (Bound::Excluded(0.0), Bound::Included(100.0));
+        within(strength, allowed, "the strength", "above 0 and at most 100 percent")?;
     }
     match solution.minutes {
         Some(minutes) => {
-            let inside = minutes > 0.0 && minutes <= 1440.0;
-            within(minutes, inside, "the time in the solution", "above 0 and at most 1440 minutes")
+            let allowed = (Bound::Excluded(0.0), Bound::Included(1440.0));
+            within(minutes, allowed, "the time in the solution", "above 0 and at most 1440 minutes")
         }
         None => Ok(()),
     }
@@ -309,9 +306,9 @@ fn climate(climate: &Climate) -> Result<(), Refusal> {
     }
     for reading in &climate.readings {
         let celsius = reading.temperature_c;
-        within(celsius, (-60.0..=60.0).contains(&celsius), "a temperature", "-60 to 60 °C")?;
+        within(celsius, -60.0..=60.0, "a temperature", "-60 to 60 °C")?;
         if let Some(share) = reading.relative_humidity {
-            within(share, (0.0..=1.0).contains(&share), "a relative humidity", "from 0 to 1")?;
+            within(share, 0.0..=1.0, "a relative humidity", "from 0 to 1")?;
         }
     }
     Ok(())
@@ -320,7 +317,8 @@ fn climate(climate: &Climate) -> Result<(), Refusal> {
 fn plan(plan: &Plan) -> Result<(), Refusal> {
     match plan.service_level {
         Some(level) => {
-            within(level, level > 0.0 && level < 1.0, "how sure to be", "strictly between 0 and 1")
+            let allowed = (Bound::Excluded(0.0), Bound::Excluded(1.0));
+            within(level, allowed, "how sure to be", "strictly between 0 and 1")
         }
         None => Ok(()),
     }

@@ -86,9 +86,9 @@ fn all_looks(lot: &Lot) -> impl Iterator<Item = &LookRecord> {
 
 /// The survival history of a lot as of `today`.
 pub fn survival_history(lot: &Lot, today: Day) -> SurvivalHistory {
-    let decay = |of: bool| {
-        lot.lost.iter().filter(|(c, _)| c.is_decay() == of).map(|(_, n)| *n).sum::<Count>()
-    };
+    let decayed: Count =
+        lot.lost.iter().filter(|(cause, _)| cause.is_decay()).map(|(_, units)| *units).sum();
+    let lost: Count = lot.lost.values().copied().sum();
     let last = all_looks(lot).map(|look| look.on).max();
     let own_last = lot.looks.iter().max_by_key(|look| look.on);
     let stopped = matches!(lot.condition, LotCondition::Stopped(_));
@@ -103,8 +103,8 @@ pub fn survival_history(lot: &Lot, today: Day) -> SurvivalHistory {
         sound_at_last_look: own_last
             .map(|look| SoundOf { sound: look.sound, inspected: look.inspected }),
         in_store: lot.in_store,
-        decayed: decay(true),
-        lost_otherwise: decay(false),
+        decayed,
+        lost_otherwise: lost.less(decayed),
         causes: lot.lost.clone(),
         disease: if stopped || culled { DiseaseSigns::Noted } else { DiseaseSigns::NoneNoted },
         eyes: lot.eyes,

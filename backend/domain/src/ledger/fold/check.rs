@@ -115,10 +115,10 @@ struct Losses {
 
 impl Losses {
     fn of(lost: &[LostUnits]) -> Self {
-        let sum = |decay: bool| {
-            lost.iter().filter(|l| l.cause.is_decay() == decay).map(|l| l.count).sum::<Count>()
-        };
-        Self { decay: sum(true), other: sum(false) }
+        let (decay, other): (Vec<&LostUnits>, Vec<&LostUnits>) =
+            lost.iter().partition(|lost| lost.cause.is_decay());
+        let sum = |part: Vec<&LostUnits>| part.into_iter().map(|lost| lost.count).sum();
+        Self { decay: sum(decay), other: sum(other) }
     }
 
     fn total(&self) -> Count {
