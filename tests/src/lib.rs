@@ -4,3 +4,5 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::missing_panics_doc)]
 
 pub mod binaries;
+pub mod farm;
+pub mod network;
