@@ -94,7 +94,7 @@ set_up() { # set_up ORIGIN TEXT [CURL-OPTION...]: makes the first coordinator wi
     token=$(grep -oE 'https?://[^ ]*/set-up[^ ]*' <<<"$2" | head -n 1 | grep -oE '[A-Za-z0-9_-]+$') ||
         fail "no set-up link in: $2"
     body="{\"token\":\"$token\",\"login\":\"$login\",\"display_name\":\"Invented\",\"password\":\"$password\"}"
-    expect "set-up" 200 "$(post "$1/api/v1/set-up" "$body" "${@:3}" | tail -n 1)"
+    expect "set-up" 201 "$(post "$1/api/v1/set-up" "$body" "${@:3}" | tail -n 1)"
 }
 
 sign_in() { # sign_in ORIGIN [CURL-OPTION...]: an access token
@@ -150,6 +150,7 @@ prepare_replicas() { # prepare_replicas DATABASE-URL
         --env SPARELOOP_DATABASE_URL_FILE=/run/secrets/database-url
         --env SPARELOOP_SECRET_FILE=/run/secrets/server-secret
         --env SPARELOOP_PUBLIC_URL=https://localhost:8443
+        --env SPARELOOP_FRONT=trusted
     )
 }
 
