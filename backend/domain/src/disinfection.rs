@@ -146,7 +146,7 @@ pub fn dilute(
     Ok(Dilution {
         stock_litres: total.0 * share,
         water_litres: total.0 * ((stock.0 - target.0) / stock.0),
-        parts_water_per_part_stock: (stock.0 - target.0) / target.0,
+        parts_water_per_part_stock: stock.0 / target.0 - 1.0,
     })
 }
 

@@ -78,8 +78,14 @@ impl LogHazard {
         grid_for(self.sd, MOST_INFORMATION * f64::from(units))
     }
 
+    /// Units expected to survive.
+    pub(super) fn expected(self, groups: &[SeenGroup]) -> f64 {
+        // Folded from 0, because the sum of no floats is -0.
+        groups.iter().fold(0.0, |sum, g| sum + f64::from(g.count) * self.survival(g.days))
+    }
+
     /// The chance, over all that is unknown, that one unit lives `days` more days.
-    pub(super) fn survival(self, days: u32) -> f64 {
+    fn survival(self, days: u32) -> f64 {
         let grid = self.grid(1);
         grid.nodes.iter().map(|(z, w)| w * alive(self.mean + self.sd * z, days).0).sum()
     }
@@ -166,4 +172,30 @@ pub(super) fn work(groups: &[SeenGroup], hazard: LogHazard, tail: Tail) -> f64 {
         sum += n;
     }
     per_node * grid_size(hazard.sd, MOST_INFORMATION * total)
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+
+    use super::*;
+
+    #[test]
+    fn twice_as_many_nodes_change_no_chance() {
+        for (sd, count) in [(0.05, 400), (0.5, 100), (1.1, 40), (1.1, 2000), (4.0, 60), (20.0, 9)] {
+            for mean in [-12.0, -7.0, -5.0, -2.0] {
+                let (information, groups) =
+                    (MOST_INFORMATION * f64::from(count), [SeenGroup { count, days: 150 }]);
+                let coarse = mixed(&groups, LogHazard::new(mean, sd).unwrap(), Tail::Full);
+                let mut fine = vec![0.0; count as usize + 1];
+                for (z, weight) in NormalGrid::new(step(sd, information) / 2.0).nodes {
+                    known_rate(&groups, mean + sd * z, Tail::Full).add_to(&mut fine, weight);
+                }
+                for (k, chance) in fine.into_iter().enumerate() {
+                    let off = (coarse.chance(k) - chance).abs();
+                    assert!(off < 1e-12, "{sd} {count} {mean} {k}: off by {off}");
+                }
+            }
+        }
+    }
 }

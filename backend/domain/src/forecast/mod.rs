@@ -4,7 +4,9 @@
 //! hazard     one lot's unknown loss rate, and how to average over it
 //! posterior  what a lot's own checks say about its rate
 //! survivors  units left on a day: expected, likely range, chances
+//! together   survivors of lots that have something in common
 //! emergence  how many of what is planted comes up
+//! plan       what is wanted, how sure to be, what is kept back
 //! spare      what can be given away, what is lacking
 //! outlook    all of it for a stock book, by variety and unit kind
 //! sentence   the one sentence that a person needs first
@@ -18,22 +20,23 @@
 mod emergence;
 mod hazard;
 pub mod outlook;
+mod plan;
 mod posterior;
 mod sentence;
 mod spare;
 mod survivors;
+mod together;
 
 pub use emergence::{Emergence, EmergenceError, EmergenceRate};
 pub use hazard::{LogHazard, LogHazardError, MAX_DAYS, SeenGroup};
+pub use plan::{KeepBackRule, PlanTerms, ServiceLevel, ServiceLevelError};
 pub use posterior::{Basis, FIRST_SEASON, LossRow, Posterior, posterior};
 pub use sentence::{
     Balance, PlanOutlook, StockOutlook, VarietyOutlook, lot_sentence, variety_sentence,
 };
-pub use spare::{
-    KeepBackRule, LotInStore, PlanTerms, ServiceLevel, ServiceLevelError, Short, Spare,
-    SpareQuestion, spare, survivors_of_all,
-};
+pub use spare::{Short, Spare, SpareQuestion, spare};
 pub use survivors::{Survivors, survivors, survivors_under};
+pub use together::{LotInStore, survivors_of_all};
 
 /// Why a forecast was not worked out.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]

@@ -142,11 +142,11 @@ fn planned(terms: &PlanTerms, balance: Balance) -> String {
         (_, 1) => Some("1 is kept back".to_owned()),
         (_, units) => Some(format!("{units} are kept back")),
     };
-    let springs = springs(terms.service_level);
+    let (good, of) = springs(terms.service_level);
     let sure = match (terms.plants_wanted, balance) {
         (0, _) => None,
-        (_, Balance::Short(_)) => Some(format!("enough must come up {springs}")),
-        _ => Some(format!("{springs} enough come up")),
+        (_, Balance::Short(_)) => Some(format!("enough must come up in {good} of {of} springs")),
+        _ => Some(format!("{good} in {of} springs enough come up")),
     };
     let reasons: Vec<String> = [Some(wanted), kept_back, sure].into_iter().flatten().collect();
     format!("{verdict}, because {}", joined(&reasons))
@@ -161,14 +161,13 @@ fn joined(parts: &[String]) -> String {
     }
 }
 
-/// 0.9 is "9 in 10 springs", 0.95 "19 in 20", 0.925 "92.5 in 100".
-fn springs(level: ServiceLevel) -> String {
+/// 0.9 is 9 in 10 springs, 0.95 is 19 in 20, 0.925 is 92.5 in 100.
+fn springs(level: ServiceLevel) -> (f64, f64) {
     let of = [10.0, 20.0].into_iter().find(|of| {
         let good = level.get() * of;
         (good - good.round()).abs() < 1e-9 && good.round() > 0.0 && good.round() < *of
     });
     let of = of.unwrap_or(100.0);
     // At most 8 digits: nobody reads more, and 0.29 × 100 isn't 29 in binary.
-    let good = (level.get() * of * 1e6).round() / 1e6;
-    format!("{good} in {of} springs")
+    ((level.get() * of * 1e6).round() / 1e6, of)
 }

@@ -6,125 +6,11 @@
 //! known; one emergence rate holds for the variety. What may not enter: offers and holds; whoever
 //! asks takes promised stock out of the lots first.
 
-use serde::{Deserialize, Serialize};
-
 use super::emergence::EnoughComeUp;
-use super::hazard::{self, LogHazard, MOST_INFORMATION, SeenGroup};
-use super::{EmergenceRate, ForecastError, Survivors, affordable};
-use crate::chance::{Distribution, NormalGrid, ROUNDING, Tail};
-
-/// One lot of the variety, as last seen.
-#[derive(Debug, Clone, PartialEq)]
-pub struct LotInStore {
-    /// Its units by days from last seen alive to planting; the last group is taken first.
-    pub groups: Vec<SeenGroup>,
-    /// What is believed of its own rate.
-    pub hazard: LogHazard,
-}
-
-/// How sure to be that enough comes up: strictly between 0 and 1.
-#[derive(Debug, Clone, Copy, PartialEq, PartialOrd, Serialize, Deserialize)]
-#[serde(try_from = "f64", into = "f64")]
-pub struct ServiceLevel(f64);
-
-/// A number that is no service level.
-#[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
-#[error("how sure to be must lie strictly between 0 and 1 (got {0})")]
-pub struct ServiceLevelError(pub f64);
-
-impl ServiceLevel {
-    /// Checks a number.
-    pub fn new(level: f64) -> Result<Self, ServiceLevelError> {
-        if level > 0.0 && level < 1.0 { Ok(Self(level)) } else { Err(ServiceLevelError(level)) }
-    }
-
-    /// The plain number.
-    pub const fn get(self) -> f64 {
-        self.0
-    }
-
-    fn met_by(self, chance: f64) -> bool {
-        chance + ROUNDING >= self.0
-    }
-}
-
-impl Default for ServiceLevel {
-    /// 9 springs in 10; common practice, no source.
-    fn default() -> Self {
-        Self(0.9)
-    }
-}
-
-impl TryFrom<f64> for ServiceLevel {
-    type Error = ServiceLevelError;
-    fn try_from(level: f64) -> Result<Self, ServiceLevelError> {
-        Self::new(level)
-    }
-}
-
-impl From<ServiceLevel> for f64 {
-    fn from(level: ServiceLevel) -> Self {
-        level.0
-    }
-}
-
-/// What a farm keeps back beyond its own need: the greater of a share, rounded up, and a number.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct KeepBackRule {
-    /// Percent of the plants wanted.
-    pub percent: u32,
-    /// Units at least.
-    pub at_least: u32,
-}
-
-impl Default for KeepBackRule {
-    /// 10 % and 3 units; common practice, no source.
-    fn default() -> Self {
-        Self { percent: 10, at_least: 3 }
-    }
-}
-
-impl KeepBackRule {
-    /// Units to keep back when so many plants are wanted.
-    ///
-    /// ```
-    /// use spareloop_domain::forecast::KeepBackRule;
-    /// assert_eq!(KeepBackRule::default().units(20), 3);
-    /// assert_eq!(KeepBackRule::default().units(41), 5);
-    /// ```
-    pub fn units(self, plants_wanted: u32) -> u32 {
-        let share = (u64::from(plants_wanted) * u64::from(self.percent)).div_ceil(100);
-        u32::try_from(share).unwrap_or(u32::MAX).max(self.at_least)
-    }
-}
-
-/// What a plan asks for.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct PlanTerms {
-    /// Plants wanted in the ground.
-    pub plants_wanted: u64,
-    /// How sure to be of them.
-    pub service_level: ServiceLevel,
-    /// Units kept back before anything is spare.
-    pub keep_back: u64,
-}
-
-impl PlanTerms {
-    /// The farm's rules applied to a number of plants.
-    pub fn by_rule(plants_wanted: u32, level: ServiceLevel, keep_back: KeepBackRule) -> Self {
-        Self {
-            plants_wanted: u64::from(plants_wanted),
-            service_level: level,
-            keep_back: u64::from(keep_back.units(plants_wanted)),
-        }
-    }
-
-    /// The default rules applied to a number of plants.
-    pub fn wanting(plants_wanted: u32) -> Self {
-        Self::by_rule(plants_wanted, ServiceLevel::default(), KeepBackRule::default())
-    }
-}
+use super::hazard::{self, SeenGroup};
+use super::together::{Together, count};
+use super::{EmergenceRate, ForecastError, LotInStore, PlanTerms, ServiceLevel, affordable};
+use crate::chance::{Distribution, Tail};
 
 /// All that spare and short depend on.
 #[derive(Debug, Clone, PartialEq)]
@@ -181,7 +67,7 @@ pub struct Spare {
 /// # Ok::<(), spareloop_domain::forecast::ForecastError>(())
 /// ```
 pub fn spare(question: &SpareQuestion) -> Result<Spare, ForecastError> {
-    let store = Store::of(&question.lots, question.shared_sd);
+    let store = Together::new(&question.lots, question.shared_sd);
     let PlanTerms { plants_wanted, service_level, keep_back } = question.terms;
     let total = store.total();
     let expected_plants = store.expected() * question.emergence.mean();
@@ -195,7 +81,7 @@ pub fn spare(question: &SpareQuestion) -> Result<Spare, ForecastError> {
     if wanted > total + MOST_SHORT {
         return Ok(Spare { expected_plants, chance_met: 0.0, spare: 0, short: Short::TooMany });
     }
-    affordable(store.work())?;
+    affordable(store.work() + work_of_halving(&store))?;
     let mut enough = EnoughComeUp::new(question.emergence, wanted);
     enough.extend_to(total);
     let kept = store.keep_lot_by_lot(&enough);
@@ -206,20 +92,6 @@ pub fn spare(question: &SpareQuestion) -> Result<Spare, ForecastError> {
     }
     let short = units_lacking(&kept.survivors, &mut enough, total, service_level);
     Ok(Spare { expected_plants, chance_met: kept.chance_met(), spare: 0, short })
-}
-
-/// Survivors of several lots together, whose log rates share a part of standard deviation
-/// `shared_sd` (0 to 20): lots that were taken as strangers would promise too narrow a range.
-pub fn survivors_of_all(lots: &[LotInStore], shared_sd: f64) -> Result<Survivors, ForecastError> {
-    let store = Store::of(lots, shared_sd);
-    affordable(store.work())?;
-    Ok(Survivors::with_mean(store.expected(), store.survivors_of_all()))
-}
-
-/// The lots that hold anything, with what they share.
-struct Store {
-    lots: Vec<LotInStore>,
-    shared_sd: f64,
 }
 
 /// What is met when only the first lots are kept: none, one, two, ... all.
@@ -233,10 +105,6 @@ impl Kept {
     fn chance_met(&self) -> f64 {
         self.chances.last().copied().unwrap_or(0.0)
     }
-}
-
-fn count(groups: &[SeenGroup]) -> u32 {
-    groups.iter().map(|group| group.count).sum()
 }
 
 /// The first `units` of the groups.
@@ -269,77 +137,19 @@ fn smallest(most: usize, reached: impl Fn(usize) -> bool) -> usize {
     enough
 }
 
-impl Store {
-    fn of(lots: &[LotInStore], shared_sd: f64) -> Self {
-        let lots = lots.iter().filter(|lot| count(&lot.groups) > 0).cloned().collect();
-        Self { lots, shared_sd }.simplified()
+/// Multiplications, within a small factor, of the halving within the costliest lot.
+fn work_of_halving(store: &Together) -> f64 {
+    let (mut most, mut before) = (0.0, 1.0);
+    for lot in &store.lots {
+        let units = f64::from(count(&lot.groups));
+        let alone = hazard::work(&lot.groups, lot.hazard, Tail::Cut);
+        most = f64::max(most, alone * units.log2().max(1.0) + before * units);
+        before += units;
     }
+    most * store.shared_nodes()
+}
 
-    /// One lot shares with nobody: both spreads are one.
-    fn simplified(mut self) -> Self {
-        if let [only] = self.lots.as_mut_slice() {
-            only.hazard = only.hazard.widened(self.shared_sd);
-            self.shared_sd = 0.0;
-        }
-        self
-    }
-
-    fn total(&self) -> usize {
-        self.lots.iter().map(|lot| count(&lot.groups) as usize).sum()
-    }
-
-    /// Units expected to survive.
-    fn expected(&self) -> f64 {
-        let of_lot = |lot: &LotInStore| {
-            let hazard = lot.hazard.widened(self.shared_sd);
-            lot.groups.iter().map(|g| f64::from(g.count) * hazard.survival(g.days)).sum::<f64>()
-        };
-        self.lots.iter().map(of_lot).sum()
-    }
-
-    /// What all lots together can tell about what they share: each one's own spread blurs it.
-    fn shared_information(&self) -> f64 {
-        let of_lot = |lot: &LotInStore| {
-            let counts = 1.0 / (MOST_INFORMATION * f64::from(count(&lot.groups)));
-            1.0 / (counts + lot.hazard.sd().powi(2))
-        };
-        self.lots.iter().map(of_lot).sum()
-    }
-
-    fn shared_grid(&self) -> NormalGrid {
-        hazard::grid_for(self.shared_sd, self.shared_information())
-    }
-
-    /// Multiplications, within a small factor: all lots once for each shared node, and the halving
-    /// within the costliest lot.
-    fn work(&self) -> f64 {
-        let (mut once, mut most, mut before) = (0.0, 0.0, 1.0);
-        for lot in &self.lots {
-            let units = f64::from(count(&lot.groups));
-            let alone = hazard::work(&lot.groups, lot.hazard, Tail::Cut);
-            once += alone + before * units;
-            let halving = alone * units.log2().max(1.0) + before * units;
-            most = f64::max(most, halving);
-            before += units;
-        }
-        (once + most) * hazard::grid_size(self.shared_sd, self.shared_information())
-    }
-
-    fn survivors(lot: &LotInStore, shift: f64) -> Distribution {
-        hazard::mixed(&lot.groups, lot.hazard.shifted(shift), Tail::Cut)
-    }
-
-    fn survivors_of_all(&self) -> Distribution {
-        let mut all = vec![0.0; self.total() + 1];
-        for (z, weight) in self.shared_grid().nodes {
-            let sum = self.lots.iter().fold(Distribution::certain(0), |sum, lot| {
-                sum.convolve(&Self::survivors(lot, self.shared_sd * z), Tail::Cut)
-            });
-            sum.add_to(&mut all, weight);
-        }
-        Distribution::from_chances(all)
-    }
-
+impl Together {
     fn keep_lot_by_lot(&self, enough: &EnoughComeUp) -> Kept {
         let mut chances = vec![0.0; self.lots.len() + 1];
         let mut all = vec![0.0; self.total() + 1];

@@ -1,7 +1,7 @@
 //! Units of a lot that are left on a day.
 //!
 //! What may not enter: several lots at once (they are only independent once what they share is
-//! known: see [`super::spare`]), and whether what survives comes up.
+//! known: see [`super::survivors_of_all`]), and whether what survives comes up.
 
 use super::hazard::{self, LogHazard, SeenGroup};
 use super::{ForecastError, Posterior, affordable};
@@ -41,14 +41,13 @@ pub fn survivors_under(
 ) -> Result<Survivors, ForecastError> {
     affordable(hazard::work(groups, hazard, Tail::Full))?;
     let distribution = hazard::mixed(groups, hazard, Tail::Full);
-    let mean = groups.iter().map(|g| f64::from(g.count) * hazard.survival(g.days)).sum();
-    Ok(Survivors::with_mean(mean, distribution))
+    Ok(Survivors::with_mean(hazard.expected(groups), distribution))
 }
 
 impl Survivors {
-    /// The quantiles of a distribution whose mean is known more exactly than its sum gives it.
+    /// Reads the quantiles off. The mean is asked for because it is known more exactly on its own.
     pub(super) fn with_mean(mean: f64, distribution: Distribution) -> Self {
-        // A number of survivors is at most the sum of u32 counts, which `mixed` added as a u32.
+        // A number of survivors is at most a sum of counts that is a u32.
         let quantile = |level| u32::try_from(distribution.quantile(level)).unwrap_or(u32::MAX);
         let (p10, p50, p90) = (quantile(0.1), quantile(0.5), quantile(0.9));
         Self { mean, p10, p50, p90, distribution }

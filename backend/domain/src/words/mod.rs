@@ -6,6 +6,7 @@
 mod count;
 mod day;
 mod ids;
+mod name_advice;
 mod names;
 mod place;
 mod stock;
@@ -17,6 +18,7 @@ pub use ids::{
     ComingId, DeviceId, EntryId, FarmId, HandOverId, HoldId, IdError, InvitationId, LotId,
     MessageId, NetworkId, OfferId, PersonId, SessionId, VarietyId, WantId, uuid_v7,
 };
+pub use name_advice::NameAdvice;
 pub use names::{NameError, VarietyName, fold_key, near_misses};
 pub use place::{Packing, Place, PlaceError};
 pub use stock::{DiscardReason, Look, LossCause, Purpose, UnitKind, UnknownWord};

@@ -30,7 +30,7 @@ pub enum NameError {
     ControlCharacter,
 }
 
-const QUOTES: [char; 8] = ['\'', '"', '‘', '’', '“', '”', '`', '´'];
+pub(super) const QUOTES: [char; 8] = ['\'', '"', '‘', '’', '“', '”', '`', '´'];
 
 impl VarietyName {
     /// The name in single quotes, as the code for cultivated plants writes it.
@@ -41,6 +41,21 @@ impl VarietyName {
     /// The name as spelt.
     pub fn as_str(&self) -> &str {
         &self.0
+    }
+
+    /// Where the name differs from the code for cultivated plants (ICNCP), as far as the name
+    /// alone can tell.
+    ///
+    /// Whether a Latin form is allowed depends on the year of publication, and is not told here.
+    ///
+    /// ```
+    /// use spareloop_domain::words::{NameAdvice, VarietyName};
+    /// let name: VarietyName = "lantern Row".parse()?;
+    /// assert_eq!(name.advice(), [NameAdvice::Capital("lantern".to_owned())]);
+    /// # Ok::<(), spareloop_domain::words::NameError>(())
+    /// ```
+    pub fn advice(&self) -> Vec<super::NameAdvice> {
+        super::name_advice::advice(&self.0)
     }
 
     /// The key on which names are matched.
