@@ -1,0 +1,149 @@
+//! The JSON door: what it answers and how it refuses.
+
+use rstest::rstest;
+use spareloop_domain::compute::{kinds, run};
+
+use crate::ask;
+
+#[test]
+fn the_documents_of_the_interface_are_answered_with_its_fields() {
+    insta::assert_snapshot!(
+        [
+            run("sample-size", r#"{"lot_size":200,"level":0.05,"confidence":0.95,"efficacy":1.0}"#),
+            run("sample-size", r#"{"lot_size":null,"level":0.05,"confidence":0.95,"efficacy":1}"#),
+            run("sample-size", r#"{"lot_size":10,"level":0.05,"confidence":0.95,"efficacy":1.0}"#),
+            run("dilution", r#"{"stock_percent":5.25,"target_percent":0.525,"total_litres":10}"#),
+        ]
+        .map(Result::unwrap)
+        .join("\n")
+    );
+    let air = ask("vapour", r#"{"temperature_c":7.2,"relative_humidity":0.85}"#);
+    assert_eq!(air.as_object().unwrap().len(), 3);
+    let range = ask("interval", r#"{"successes":81,"trials":263,"confidence":0.95}"#);
+    assert_eq!(range["wilson"].as_array().unwrap().len(), 2);
+    assert_eq!(range["exact"].as_array().unwrap().len(), 2);
+}
+
+#[test]
+fn kinds_of_later_are_not_known_yet() {
+    assert_eq!(kinds().count(), 7);
+    for later in ["loss-fit", "loop-values", "trace", ""] {
+        assert!(run(later, "{}").unwrap_err().to_string().contains("there is no computation"));
+    }
+    insta::assert_snapshot!(run("loss-forcast", "{}").unwrap_err());
+}
+
+#[test]
+fn a_whole_number_may_be_written_with_a_point() {
+    let plain =
+        run("detection", r#"{"lot_size":60,"affected_units":3,"sample_size":20,"efficacy":1}"#);
+    let point = run(
+        "detection",
+        r#"{"lot_size":60.0,"affected_units":3.0,"sample_size":2e1,"efficacy":1.0}"#,
+    );
+    assert_eq!(plain.unwrap(), point.unwrap());
+}
+
+const LOT: &str = r#""units":[{"count":9,"days":8}],"log_hazard_mean":-7,"log_hazard_sd":0.5"#;
+const PLAN: &str =
+    r#""emergence":{"alpha":18,"beta":2},"plants_wanted":6,"service_level":0.9,"keep_back":0"#;
+
+#[rstest]
+#[case("sample-size", r#"{"level":0.05,"confidence":0.95,"efficacy":1}"#, "lot_size")]
+#[case("sample-size", r#"{"lot_size":0,"level":0.05,"confidence":0.95,"efficacy":1}"#, "lot_size")]
+#[case("sample-size", r#"{"lot_size":9,"level":1.5,"confidence":0.95,"efficacy":1}"#, "level")]
+#[case("sample-size", r#"{"lot_size":9,"level":0.5,"confidence":1,"efficacy":1}"#, "confidence")]
+#[case("sample-size", r#"{"lot_size":9,"level":0.5,"confidence":0.9,"efficacy":0}"#, "efficacy")]
+#[case("sample-size", r#"{"lot_size":9,"level":"a","confidence":0.9,"efficacy":1}"#, "level")]
+#[case("sample-size", r#"{"lot_size":9,"level":1e999,"confidence":0.9}"#, "level")]
+#[case(
+    "detection",
+    r#"{"lot_size":null,"affected_units":1,"sample_size":1,"efficacy":1}"#,
+    "lot_size"
+)]
+#[case(
+    "detection",
+    r#"{"lot_size":9,"affected_units":10,"sample_size":1,"efficacy":1}"#,
+    "affected_units"
+)]
+#[case(
+    "detection",
+    r#"{"lot_size":9,"affected_units":1,"sample_size":10,"efficacy":1}"#,
+    "sample_size"
+)]
+#[case("interval", r#"{"successes":3,"trials":2,"confidence":0.9}"#, "successes")]
+#[case("interval", r#"{"successes":0,"trials":0,"confidence":0.9}"#, "trials")]
+#[case("interval", r#"{"successes":-1,"trials":4,"confidence":0.9}"#, "successes")]
+#[case("interval", r#"{"successes":1,"trials":4,"confidence":0.9,"confidance":1}"#, "confidance")]
+#[case("vapour", r#"{"temperature_c":7.2,"relative_humidity":85}"#, "relative_humidity")]
+#[case("vapour", r#"{"temperature_c":-300,"relative_humidity":0.5}"#, "temperature_c")]
+#[case(
+    "dilution",
+    r#"{"stock_percent":null,"target_percent":1,"total_litres":1}"#,
+    "stock_percent"
+)]
+#[case("dilution", r#"{"stock_percent":5,"target_percent":5,"total_litres":1}"#, "target_percent")]
+#[case("dilution", r#"{"stock_percent":5,"target_percent":1,"total_litres":0}"#, "total_litres")]
+#[case("loss-forecast", r#"{"units":[],"log_hazard_mean":-7,"log_hazard_sd":0.5}"#, "units")]
+#[case(
+    "loss-forecast",
+    r#"{"units":[{"count":1}],"log_hazard_mean":-7,"log_hazard_sd":0.5}"#,
+    "units[0].days"
+)]
+#[case(
+    "loss-forecast",
+    r#"{"units":[{"count":-1,"days":1}],"log_hazard_mean":-7,"log_hazard_sd":0.5}"#,
+    "units[0].count"
+)]
+#[case(
+    "loss-forecast",
+    r#"{"units":[{"count":1,"days":1.5}],"log_hazard_mean":-7,"log_hazard_sd":0.5}"#,
+    "units[0].days"
+)]
+#[case(
+    "loss-forecast",
+    r#"{"units":[{"count":1,"days":1}],"log_hazard_mean":NaN,"log_hazard_sd":0.5}"#,
+    "log_hazard_mean"
+)]
+#[case(
+    "loss-forecast",
+    r#"{"units":[{"count":1,"days":1}],"log_hazard_mean":-7,"log_hazard_sd":-1}"#,
+    "log_hazard_sd"
+)]
+#[case("loss-forecast", r#"{"units":[{"count":1000000,"days":1},{"count":1,"days":1}],"log_hazard_mean":-7,"log_hazard_sd":1}"#, "units")]
+#[case("loss-forecast", r#"{"units":[{"count":500000,"days":1},{"count":500000,"days":9}],"log_hazard_mean":-7,"log_hazard_sd":1}"#, "units")]
+#[case("loss-forecast", r"[1, 2]", "object in braces")]
+fn a_wrong_field_is_named(#[case] kind: &str, #[case] input: &str, #[case] field: &str) {
+    let message = run(kind, input).unwrap_err().to_string();
+    assert!(message.contains(field), "{message}");
+    assert!(message.contains("nothing was computed"), "{message}");
+}
+
+#[rstest]
+#[case(r#"{"lots":[{LOT}],PLAN}"#, None)]
+#[case(r#"{"lots":[{LOT}],PLAN,"shared_sd":0.5}"#, None)]
+#[case(r#"{"lots":[{LOT}],PLAN,"shared_sd":-1}"#, Some("shared_sd"))]
+#[case(
+    r#"{"lots":[{LOT}],PLAN,"sharedsd":1}"#,
+    Some("sharedsd: there is no such field here, did you mean shared_sd?")
+)]
+#[case(r#"{"lots":[],PLAN}"#, Some("lots"))]
+#[case(r#"{"lots":[{LOT},3],PLAN}"#, Some("lots[1]"))]
+#[case(
+    r#"{"lots":[{LOT}],"plants_wanted":6,"service_level":0.9,"keep_back":0}"#,
+    Some("emergence")
+)]
+#[case(r#"{"lots":[{LOT}],"emergence":{"alpha":0,"beta":2},"plants_wanted":6,"service_level":0.9,"keep_back":0}"#, Some("emergence.alpha"))]
+#[case(r#"{"lots":[{LOT}],"emergence":{"alpha":1,"beta":2},"plants_wanted":6,"service_level":1,"keep_back":0}"#, Some("service_level"))]
+#[case(r#"{"lots":[{LOT}],"emergence":{"alpha":1,"beta":2},"plants_wanted":6,"service_level":0.9,"keep_back":-1}"#, Some("keep_back"))]
+#[case(r#"{"lots":[{LOT}],"emergence":{"alpha":1,"beta":2},"plants_wanted":"6","service_level":0.9,"keep_back":1}"#, Some("plants_wanted"))]
+fn a_spare_question_is_read_strictly(#[case] input: &str, #[case] field: Option<&str>) {
+    let answer = run("spare", &input.replace("LOT", LOT).replace("PLAN", PLAN));
+    match field {
+        None => assert!(answer.is_ok(), "{answer:?}"),
+        Some(field) => {
+            let message = answer.unwrap_err().to_string();
+            assert!(message.contains(field), "{message}");
+        }
+    }
+}

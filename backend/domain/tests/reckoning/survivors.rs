@@ -1,0 +1,155 @@
+//! What is left of a lot, and what its checks say.
+
+use proptest::prelude::*;
+use spareloop_domain::chance::{Distribution, Tail};
+use spareloop_domain::forecast::{
+    Basis, FIRST_SEASON, LogHazard, LossRow, LotInStore, SeenGroup, posterior, survivors,
+    survivors_of_all, survivors_under,
+};
+
+use crate::{agrees, ask, number, rows, whole};
+
+fn group(count: u32, days: u32) -> SeenGroup {
+    SeenGroup { count, days }
+}
+
+#[test]
+fn forecasts_of_losses_are_those_of_direct_sums() {
+    for row in rows("loss_forecast.csv") {
+        let answer = ask("loss-forecast", &row[0]);
+        assert!(agrees(answer["mean"].as_f64().unwrap(), number(&row, 1), 1e-9), "{row:?}");
+        for (name, column) in [("p10", 2), ("p50", 3), ("p90", 4)] {
+            assert_eq!(answer[name].as_u64(), Some(whole(&row, column)), "{name} of {row:?}");
+        }
+        let at = usize::try_from(whole(&row, 5)).unwrap();
+        let entry = &answer["chance_at_least"][at];
+        assert_eq!(entry["count"].as_u64(), Some(whole(&row, 5)));
+        assert!(agrees(entry["chance"].as_f64().unwrap(), number(&row, 6), 1e-9), "{row:?}");
+        assert_eq!(answer["chance_at_least"][0]["chance"].as_f64(), Some(1.0));
+    }
+}
+
+#[test]
+fn a_known_rate_leaves_a_plain_binomial() {
+    let hazard = LogHazard::new((0.01_f64).ln(), 0.0).unwrap();
+    let left = survivors_under(&[group(2, 30), group(1, 30)], hazard).unwrap();
+    let p = (-0.3_f64).exp();
+    assert!(agrees(left.distribution.chance(3), p.powi(3), 1e-14));
+    assert!(agrees(left.distribution.chance(1), 3.0 * p * (1.0 - p).powi(2), 1e-14));
+    assert!(agrees(left.mean, 3.0 * p, 1e-14));
+}
+
+#[test]
+fn units_seen_today_are_all_there_and_nothing_is_left_of_nothing() {
+    let left = survivors(&[group(12, 0)], &posterior(&[])).unwrap();
+    assert_eq!((left.p10, left.p90), (12, 12));
+    let none = survivors(&[], &posterior(&[])).unwrap();
+    assert_eq!((none.p10, none.p90, none.mean.to_bits()), (0, 0, 0.0_f64.to_bits()));
+}
+
+#[test]
+fn the_first_season_guess_is_the_one_that_is_stated() {
+    // Stated with the prior: median 90 % over 180 days, 80 % range about 65 to 97 %.
+    let alive = |z: f64| (-180.0 * (FIRST_SEASON.mean() + z * FIRST_SEASON.sd()).exp()).exp();
+    assert!((alive(0.0) - 0.90).abs() < 0.005);
+    assert!((alive(1.2816) - 0.65).abs() < 0.02);
+    assert!((alive(-1.2816) - 0.97).abs() < 0.01);
+}
+
+#[test]
+fn a_lot_s_belief_is_at_the_top_of_its_posterior() {
+    let looks = [(14, 100, 3), (21, 97, 0), (30, 95, 11)];
+    let looks = looks.map(|(days, inspected, lost)| LossRow { days, inspected, lost });
+    let belief = posterior(&looks);
+    let log_density = |x: f64| {
+        let of_row = |row: &LossRow| {
+            let risk = f64::from(row.days) * x.exp();
+            f64::from(row.lost) * (-(-risk).exp_m1()).ln()
+                - f64::from(row.inspected - row.lost) * risk
+        };
+        looks.iter().map(of_row).sum::<f64>() - 0.5 * ((x + 7.44) / 1.1).powi(2)
+    };
+    let top = log_density(belief.log_hazard_mean());
+    for aside in [-1e-4, 1e-4] {
+        assert!(log_density(belief.log_hazard_mean() + aside) < top);
+    }
+    assert_eq!(belief.basis, Basis::PriorAndOwnChecks { looks: 3, inspected: 292, lost: 14 });
+    assert_eq!(
+        belief.with_looks(2).basis,
+        Basis::PriorAndOwnChecks { looks: 2, inspected: 292, lost: 14 }
+    );
+}
+
+#[test]
+fn looks_that_tell_nothing_leave_the_guess() {
+    let nothing =
+        [LossRow { days: 0, inspected: 9, lost: 0 }, LossRow { days: 9, inspected: 0, lost: 0 }];
+    assert_eq!(posterior(&nothing), posterior(&[]));
+}
+
+#[test]
+fn a_lot_that_is_lost_whole_is_believed_to_be_bad_and_the_answer_stays_a_number() {
+    let belief = posterior(&[LossRow { days: 3000, inspected: 1_000_000, lost: 1_000_000 }]);
+    assert!(belief.log_hazard_mean() > FIRST_SEASON.mean());
+    assert!(belief.log_hazard_sd().is_finite() && belief.log_hazard_sd() > 0.0);
+}
+
+#[test]
+fn lots_that_share_their_luck_spread_wider_than_lots_that_do_not() {
+    let hazard = LogHazard::new(-6.0, 0.0).unwrap();
+    let lots = vec![LotInStore { groups: vec![group(20, 120)], hazard }; 10];
+    let apart = survivors_of_all(&lots, 0.0).unwrap();
+    let alike = survivors_of_all(&lots, 0.5).unwrap();
+    assert!(alike.p90 - alike.p10 > 2 * (apart.p90 - apart.p10));
+    // Nothing but the shared part: the same as one lot of all units with that spread.
+    let one = survivors_under(&[group(200, 120)], LogHazard::new(-6.0, 0.5).unwrap()).unwrap();
+    for k in 0..=200 {
+        assert!((alike.distribution.chance(k) - one.distribution.chance(k)).abs() < 1e-12);
+    }
+    assert!(agrees(alike.mean, one.mean, 1e-12));
+}
+
+#[test]
+fn sums_and_quantiles_of_small_tables_are_those_reckoned_by_hand() {
+    let two_dice = |n| Distribution::binomial(n, 1.0 / 6.0, 5.0 / 6.0, Tail::Full);
+    let sum = two_dice(3).convolve(&two_dice(4), Tail::Full);
+    for k in 0..=7 {
+        assert!(agrees(sum.chance(k), two_dice(7).chance(k), 1e-13));
+    }
+    assert_eq!(two_dice(1).quantile(5.0 / 6.0), 0);
+    assert_eq!(two_dice(1).quantile(5.0 / 6.0 + 1e-9), 1);
+}
+
+fn groups() -> impl Strategy<Value = Vec<SeenGroup>> {
+    proptest::collection::vec((0_u32..60, 0_u32..250).prop_map(|(c, d)| group(c, d)), 1..5)
+}
+
+proptest! {
+    #[test]
+    fn likely_ranges_are_in_order_and_chances_fall(
+        groups in groups(), mean in -12.0..-1.0, sd in 0.0..4.0,
+    ) {
+        let left = survivors_under(&groups, LogHazard::new(mean, sd).unwrap()).unwrap();
+        let total: u32 = groups.iter().map(|g| g.count).sum();
+        prop_assert!(left.p10 <= left.p50 && left.p50 <= left.p90 && left.p90 <= total);
+        prop_assert!((left.mean - left.distribution.mean()).abs() < 1e-9);
+        let each = left.distribution.at_least_each(total as usize);
+        prop_assert!(each.windows(2).all(|pair| pair[0] >= pair[1]));
+        prop_assert!(each.iter().enumerate().all(|(k, p)| (p - left.distribution.at_least(k)).abs() < 1e-12));
+    }
+
+    #[test]
+    fn the_order_of_groups_and_their_splitting_change_nothing(
+        groups in groups(), mean in -9.0..-2.0, sd in 0.0..2.0,
+    ) {
+        let hazard = LogHazard::new(mean, sd).unwrap();
+        let plain = survivors_under(&groups, hazard).unwrap();
+        let split: Vec<_> = groups
+            .iter()
+            .rev()
+            .flat_map(|g| [group(g.count / 2, g.days), group(g.count - g.count / 2, g.days)])
+            .collect();
+        let again = survivors_under(&split, hazard).unwrap();
+        prop_assert_eq!((plain.p10, plain.p50, plain.p90), (again.p10, again.p50, again.p90));
+    }
+}
