@@ -89,14 +89,19 @@ pub struct Client {
 impl Client {
     /// A client of the server at `address`, as `https://network.example`.
     pub fn new(address: &str) -> Result<Self, CallError> {
+        Self::with_patience(address, ANSWER)
+    }
+
+    /// A client that waits no longer than `answer` for an answer as a whole.
+    pub fn with_patience(address: &str, answer: Duration) -> Result<Self, CallError> {
         let wrong = || CallError::NotAnAddress(address.to_owned());
         let base = Url::parse(address.trim_end_matches('/')).map_err(|_| wrong())?;
         if !matches!(base.scheme(), "http" | "https") || !base.has_host() {
             return Err(wrong());
         }
         let http = reqwest::blocking::Client::builder()
-            .connect_timeout(CONNECT)
-            .timeout(ANSWER)
+            .connect_timeout(CONNECT.min(answer))
+            .timeout(answer)
             .redirect(reqwest::redirect::Policy::none())
             .user_agent(concat!("spareloop/", env!("CARGO_PKG_VERSION")))
             .build()
@@ -128,6 +133,16 @@ impl Client {
     ) -> Result<T, CallError> {
         let request = self.http.post(self.url(path)?).header("Idempotency-Key", &key.0).json(body);
         read(self.send(request)?)
+    }
+
+    /// Sends an act as it was stored, to an address below `/api/v1`.
+    pub fn act_as_stored(
+        &self,
+        path: &str,
+        key: &ActKey,
+        body: &serde_json::Value,
+    ) -> Result<serde_json::Value, CallError> {
+        self.act(path, key, body)
     }
 
     /// `POST` of something that may be repeated freely, or that must not be (a sign-in).
