@@ -1,0 +1,131 @@
+//! What can be wrong with the book's file.
+
+use std::path::{Path, PathBuf};
+
+use diesel::result::{DatabaseErrorKind, Error as DieselError};
+use spareloop_domain::ledger::EntryError;
+
+use crate::fault::Fault;
+
+/// What can be wrong with the book's file.
+#[derive(Debug, thiserror::Error)]
+pub enum BookError {
+    /// No file.
+    #[error("there is no stock book at {}", .0.display())]
+    NotThere(PathBuf),
+    /// A book without a farm: `farm init` never ended.
+    #[error("the stock book holds no farm yet")]
+    NoFarm,
+    /// The file or its folder can't be opened.
+    #[error("{} can't be opened: {why}", path.display())]
+    Unreadable {
+        /// Which.
+        path: PathBuf,
+        /// What the system says.
+        why: String,
+    },
+    /// A path that SQLite can't be given.
+    #[error("{} is not a path that can be used: it isn't UTF-8", .0.display())]
+    OddPath(PathBuf),
+    /// Another program writes.
+    #[error("another program is writing to this stock book")]
+    Busy,
+    /// No room on the disk.
+    #[error("the disk is full")]
+    DiskFull,
+    /// The file or its folder may not be written.
+    #[error("the stock book can't be written to: it is read-only")]
+    ReadOnly,
+    /// Not a book, or a damaged one.
+    #[error("the stock book's file is damaged or no stock book: {0}")]
+    Damaged(String),
+    /// A row that this program can't have written.
+    #[error("a row of the stock book can't be read: {0}")]
+    OddRow(String),
+    /// Tables can't be brought up to date.
+    #[error("the stock book can't be brought up to date: {0}")]
+    Migration(String),
+    /// An entry can't be sealed or doesn't match its hash.
+    #[error(transparent)]
+    Entry(#[from] EntryError),
+    /// Anything else of the database.
+    #[error("the stock book answers: {0}")]
+    Database(DieselError),
+}
+
+impl BookError {
+    /// A path that the system refuses.
+    pub fn unreadable(path: &Path, why: &dyn std::fmt::Display) -> Self {
+        Self::Unreadable { path: path.to_owned(), why: why.to_string() }
+    }
+}
+
+impl From<DieselError> for BookError {
+    fn from(error: DieselError) -> Self {
+        let DieselError::DatabaseError(kind, info) = &error else {
+            return Self::Database(error);
+        };
+        let message = info.message();
+        match kind {
+            _ if message.contains("locked") => Self::Busy,
+            DatabaseErrorKind::ReadOnlyTransaction => Self::ReadOnly,
+            _ if message.contains("readonly") => Self::ReadOnly,
+            _ if message.contains("is full") || message.contains("disk I/O error") => {
+                Self::DiskFull
+            }
+            _ if message.contains("not a database") || message.contains("malformed") => {
+                Self::Damaged(message.to_owned())
+            }
+            _ => Self::Database(error),
+        }
+    }
+}
+
+impl From<BookError> for Fault {
+    fn from(error: BookError) -> Self {
+        let what = sentence(&error.to_string());
+        let nothing_lost = "Nothing of this command was noted; what the book held before is kept.";
+        match error {
+            BookError::NotThere(_) | BookError::NoFarm => Self::failed(
+                what,
+                "Begin one with: spareloop farm init   (or name it with --book FILE)",
+            ),
+            BookError::Busy => {
+                Self::failed(what, "Wait until it is done, then give the command again.")
+                    .keeping(nothing_lost)
+            }
+            BookError::DiskFull => {
+                Self::failed(what, "Make room on the disk, then give the command again.")
+                    .keeping(nothing_lost)
+            }
+            BookError::ReadOnly | BookError::Unreadable { .. } | BookError::OddPath(_) => {
+                Self::failed(
+                    what,
+                    "Check the path and who may write to the file and its folder, then try again.",
+                )
+                .keeping(nothing_lost)
+            }
+            BookError::Damaged(_) | BookError::OddRow(_) | BookError::Migration(_) => Self::failed(
+                what,
+                "Leave the file as it is and go back to a copy: spareloop backup restore FILE",
+            ),
+            BookError::Entry(_) | BookError::Database(_) => {
+                Self::failed(what, "Run: spareloop doctor").keeping(nothing_lost)
+            }
+        }
+    }
+}
+
+impl From<DieselError> for Fault {
+    fn from(error: DieselError) -> Self {
+        BookError::from(error).into()
+    }
+}
+
+/// An error's words as a sentence of its own.
+pub fn sentence(text: &str) -> String {
+    let mut letters = text.chars();
+    let first = letters.next().map(char::to_uppercase).into_iter().flatten();
+    let text: String = first.chain(letters).collect();
+    if text.ends_with(['.', '!', '?']) { text } else { text + "." }
+}

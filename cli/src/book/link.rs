@@ -1,0 +1,68 @@
+//! Which server the farm is connected to, and how far it was read.
+
+use diesel::prelude::*;
+use diesel::sqlite::SqliteConnection;
+
+use super::BookError;
+use super::farm::odd;
+use super::schema::link;
+
+/// The connection to a network's server.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Link {
+    /// Its address, as `https://loop.example`.
+    pub server: String,
+    /// The name to sign in with.
+    pub login: String,
+    /// The network's name.
+    pub network: Option<String>,
+    /// The server's epoch at the last sync.
+    pub epoch: Option<String>,
+    /// Everything up to this position is durable here.
+    pub cursor: u64,
+    /// When the last sync ended well, in milliseconds since 1970 UTC.
+    pub synced_at: Option<u64>,
+}
+
+/// The link, if the farm is connected.
+pub fn find(connection: &mut SqliteConnection) -> Result<Option<Link>, BookError> {
+    type Row = (String, String, Option<String>, Option<String>, i64, Option<i64>);
+    let row: Option<Row> = link::table
+        .select((
+            link::server,
+            link::login,
+            link::network,
+            link::epoch,
+            link::cursor,
+            link::synced_at,
+        ))
+        .first(connection)
+        .optional()?;
+    row.map(|(server, login, network, epoch, cursor, synced_at)| {
+        Ok(Link {
+            server,
+            login,
+            network,
+            epoch,
+            cursor: u64::try_from(cursor).map_err(odd)?,
+            synced_at: synced_at.map(u64::try_from).transpose().map_err(odd)?,
+        })
+    })
+    .transpose()
+}
+
+/// Writes the link, inside the transaction that makes what it covers durable.
+pub fn put(connection: &mut SqliteConnection, it: &Link) -> Result<(), BookError> {
+    diesel::replace_into(link::table)
+        .values((
+            link::one.eq(1),
+            link::server.eq(&it.server),
+            link::login.eq(&it.login),
+            link::network.eq(&it.network),
+            link::epoch.eq(&it.epoch),
+            link::cursor.eq(i64::try_from(it.cursor).map_err(odd)?),
+            link::synced_at.eq(it.synced_at.map(i64::try_from).transpose().map_err(odd)?),
+        ))
+        .execute(connection)?;
+    Ok(())
+}

@@ -1,0 +1,172 @@
+//! `check`: a dated look at a lot.
+
+use clap::{Args, Subcommand};
+use spareloop_domain::ledger::Book;
+use spareloop_domain::ledger::body::{Check as CheckBody, LostUnits, Recount, Scope};
+use spareloop_domain::ledger::book::Lot;
+use spareloop_domain::words::{Count, Day, Look, LossCause};
+
+use super::noted;
+use crate::desk::{Desk, draft, standing};
+use crate::fault::Fault;
+use crate::find;
+use crate::printer::Answer;
+
+/// What can be done about checks.
+#[derive(Debug, Subcommand)]
+pub enum Check {
+    /// Note a look at a lot.
+    #[command(after_help = "\
+Examples:
+  spareloop check add 7KQ4M --inspected 40 --sound 38 --lost rot=2
+  spareloop check add 7KQ4M --sample --through-wrap --inspected 15 --sound 15
+  spareloop check add 7KQ4M --inspected 37 --sound 37 --missing mislaid     (the book said 38)
+Inspected = sound + doubtful + all lost. Soft and smelling is out, never doubtful. Shrivelled but
+firm: moisten, note it as doubtful, and look again in 7 days. Three lost in one box: look at all of it.
+(Common practice, no source.)")]
+    Add(Add),
+}
+
+/// A count of something, as `rot=2`.
+#[derive(Debug, Clone, Copy)]
+pub struct Counted<T> {
+    /// Of what.
+    pub of: T,
+    /// How many.
+    pub count: Count,
+}
+
+/// Reads `word=count`.
+pub fn counted<T>(text: &str) -> Result<Counted<T>, String>
+where
+    T: std::str::FromStr,
+    T::Err: std::fmt::Display,
+{
+    let (word, count) =
+        text.split_once('=').ok_or_else(|| format!("{text:?} is not of the form rot=2"))?;
+    Ok(Counted {
+        of: word.parse().map_err(|error: T::Err| error.to_string())?,
+        count: count
+            .parse()
+            .map_err(|error: spareloop_domain::words::CountError| error.to_string())?,
+    })
+}
+
+/// Notes a look.
+#[derive(Debug, Args)]
+#[command(allow_negative_numbers = true)]
+pub struct Add {
+    /// The lot.
+    lot: String,
+    /// Units looked at; unless told, all that the parts add up to.
+    #[arg(long)]
+    inspected: Option<Count>,
+    /// Sound ones.
+    #[arg(long)]
+    sound: Count,
+    /// Still alive, to be looked at again.
+    #[arg(long, default_value = "0")]
+    doubtful: Count,
+    /// Lost to a cause, as rot=2; may be given again.
+    #[arg(long = "lost", value_name = "CAUSE=COUNT", value_parser = counted::<LossCause>)]
+    lost: Vec<Counted<LossCause>>,
+    /// Of the living, sprouted early.
+    #[arg(long)]
+    sprouted: Option<Count>,
+    /// A sample was looked at, not all of it.
+    #[arg(long)]
+    sample: bool,
+    /// Looked at through the film or the tote's side.
+    #[arg(long, conflicts_with = "unpacked")]
+    through_wrap: bool,
+    /// Taken out and turned over (the default).
+    #[arg(long)]
+    unpacked: bool,
+    /// What became of those that are missing from the book's count.
+    #[arg(long, value_name = "CAUSE")]
+    missing: Option<LossCause>,
+    /// The day.
+    #[arg(long, value_name = "DAY")]
+    on: Option<Day>,
+}
+
+/// Runs it.
+pub fn run(command: Check, desk: &Desk) -> Result<Answer, Fault> {
+    match command {
+        Check::Add(it) => add(it, desk),
+    }
+}
+
+fn add(it: Add, desk: &Desk) -> Result<Answer, Fault> {
+    let on = desk.day(it.on);
+    let lost: Vec<LostUnits> = it
+        .lost
+        .iter()
+        .filter(|part| !part.count.is_zero())
+        .map(|part| LostUnits { cause: part.of, count: part.count })
+        .collect();
+    let all_lost: Count = lost.iter().map(|part| part.count).sum();
+    let parts = it.sound.plus(it.doubtful).plus(all_lost);
+    let inspected = it.inspected.unwrap_or(parts);
+    let done = desk.note(|book, before| {
+        let lot = find::lot(book, &it.lot)?;
+        let then = standing(book, &before.entries, on);
+        let lot = then.lots.get(&lot.id).unwrap_or(lot);
+        let mut drafts = Vec::new();
+        if !it.sample {
+            drafts.extend(
+                recount(lot, inspected, it.missing)?.map(|body| draft(on, body)).transpose()?,
+            );
+        }
+        let body = CheckBody {
+            lot: lot.id,
+            look: if it.through_wrap { Look::ThroughWrap } else { Look::Unpacked },
+            scope: if it.sample { Scope::Sample } else { Scope::Whole },
+            inspected,
+            sound: it.sound,
+            doubtful: it.doubtful,
+            lost,
+            sprouted: it.sprouted,
+        };
+        drafts.push(draft(on, body)?);
+        Ok(drafts)
+    })?;
+    let advice = advice(&done.book, &it.lot, all_lost);
+    Ok(noted(desk, &done, &advice))
+}
+
+/// A count is a statement: where it differs from the book's, the difference needs a cause.
+fn recount(
+    lot: &Lot,
+    counted: Count,
+    missing: Option<LossCause>,
+) -> Result<Option<Recount>, Fault> {
+    let book = lot.in_store;
+    if counted == book {
+        return Ok(None);
+    }
+    let code = lot.id.code();
+    match missing {
+        Some(_) => Ok(Some(Recount { lot: lot.id, counted, missing })),
+        None if counted > book => Err(Fault::decision(
+            format!("Counted {counted} in lot {code} where the book says {book}: {} more.", counted.less(book)),
+            format!("If they were found, first note: spareloop lot recount {code} --counted {counted}\nIf only part of the lot was looked at, give --sample."),
+        )
+        .keeping("Nothing was noted.")),
+        None => Err(Fault::decision(
+            format!("Counted {counted} in lot {code} where the book says {book}: {} are missing.", book.less(counted)),
+            "If only part of the lot was looked at, give --sample.\nElse say what became of the missing ones, as: --missing mislaid",
+        )
+        .keeping("Nothing was noted.")),
+    }
+}
+
+/// Three losses in one box: look at all of it (common practice, no source).
+fn advice(book: &Book, lot: &str, lost: Count) -> Vec<String> {
+    let Ok(lot) = find::lot(book, lot) else { return Vec::new() };
+    if lost.get() < 3 {
+        return Vec::new();
+    }
+    let place = lot.place.as_ref().map_or_else(|| "its box".to_owned(), ToString::to_string);
+    vec![format!("{lost} lost at one look: look at everything in {place}.")]
+}

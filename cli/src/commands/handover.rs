@@ -1,0 +1,83 @@
+//! `handover`: the passing of stock, with both confirmations.
+
+use clap::{Args, Subcommand};
+use spareloop_api::exchange::{HandOver, Receipt};
+use spareloop_domain::words::{Count, Day, HandOverId, HoldId};
+
+use super::hold;
+use crate::desk::Desk;
+use crate::fault::Fault;
+use crate::fresh;
+use crate::printer::Answer;
+
+/// What can be done about hand-overs.
+#[derive(Debug, Subcommand)]
+pub enum Handover {
+    /// Hand over what was agreed, as the giver.
+    #[command(
+        after_help = "Example: spareloop handover give HOLD --count 5 --condition 'firm, eyed' --yes"
+    )]
+    Give(Give),
+    /// Confirm what arrived, as the taker.
+    #[command(
+        after_help = "Example: spareloop handover receive HAND-OVER --count 5 --condition 'as stated' --yes"
+    )]
+    Receive(Receive),
+}
+
+/// Hands over.
+#[derive(Debug, Args)]
+#[command(allow_negative_numbers = true)]
+pub struct Give {
+    /// The hold's id.
+    hold: HoldId,
+    /// Units given.
+    #[arg(long)]
+    count: Count,
+    /// Condition, in words.
+    #[arg(long, default_value = "")]
+    condition: String,
+    /// The day.
+    #[arg(long, value_name = "DAY")]
+    on: Option<Day>,
+}
+
+/// Receives.
+#[derive(Debug, Args)]
+#[command(allow_negative_numbers = true)]
+pub struct Receive {
+    /// The hand-over's id.
+    hand_over: HandOverId,
+    /// Units received.
+    #[arg(long)]
+    count: Count,
+    /// Condition, in words.
+    #[arg(long, default_value = "")]
+    condition: String,
+    /// The day.
+    #[arg(long, value_name = "DAY")]
+    on: Option<Day>,
+}
+
+/// Runs it.
+pub fn run(command: Handover, desk: &Desk) -> Result<Answer, Fault> {
+    match command {
+        Handover::Give(it) => {
+            desk.ask.consent(&format!("Hand over {}? It can't be undone.", it.count))?;
+            let body = HandOver {
+                hand_over: HandOverId::new(fresh::uuid()?),
+                given: it.count,
+                on: desk.day(it.on),
+                condition: it.condition,
+            };
+            let said = format!("hand over {} of hold {}", it.count, it.hold);
+            hold::act(desk, "hand-over", format!("/holds/{}/hand-over", it.hold), body, said)
+        }
+        Handover::Receive(it) => {
+            desk.ask.consent(&format!("Confirm {} received? It can't be undone.", it.count))?;
+            let body = Receipt { received: it.count, on: desk.day(it.on), condition: it.condition };
+            let said = format!("confirm {} received of hand-over {}", it.count, it.hand_over);
+            hold::act(desk, "receive", format!("/hand-overs/{}/receipt", it.hand_over), body, said)
+        }
+    }
+}

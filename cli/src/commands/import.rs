@@ -1,0 +1,140 @@
+//! `import`: spreadsheets in.
+
+use std::path::PathBuf;
+
+use clap::{Args, Subcommand, ValueEnum};
+use spareloop_domain::words::{Day, Packing, UnitKind};
+
+use crate::desk::Desk;
+use crate::fault::Fault;
+use crate::import::{self, DateOrder, FileKind, Options};
+use crate::printer::Answer;
+
+const STOCK_HELP: &str = "\
+Examples:
+  spareloop import stock autumn.csv
+  spareloop import stock autumn.csv --map 'Cultivar=variety' --map 'How many=count' --yes
+
+One row is one lot. Fields: variety and count (needed); unit, place, packing, stored on, origin,
+lot label, form, size, colour. Columns are guessed by their heading in any order and case, kept once
+confirmed, and mapped by hand with --map 'HEADING=FIELD' (FIELD `-` leaves a column out).
+Unit: clump, division (unless told), pot tuber, started plant, rooted cutting. Packing: film wrap,
+vermiculite, peat, shavings, sand, soil, paper, none, other. Dates: YYYY-MM-DD, or day and month in
+the order that the file shows; where it doesn't show it, give --date-order.
+
+Comma, semicolon or tab between fields, quotes, a byte-order mark, UTF-8 or Windows-1252 are told apart
+by themselves. At most 200,000 rows. Nothing is written before you confirm, then all of it at once.
+A second import of the same rows adds nothing: a row is known again by its lot label or, without one,
+by everything in it but the count.";
+
+const CHECKS_HELP: &str = "\
+Example: spareloop import checks checks.csv --yes
+
+One row is one look at one lot. Fields: lot label, date, sound (needed); look, scope, inspected,
+doubtful, rot, dried out, frozen, gnawed, broken, culled, mislaid, blind, other, sprouted. The lot is
+named by the label it was imported with, or by its code. Scope: whole or sample; unless told, a look at
+as many as the lot held then is one at the whole of it. Look: through the wrap, or unpacked (unless told).
+Everything else is as with spareloop import stock --help.";
+
+const LIFTED_HELP: &str = "\
+One row is the clumps of one variety dug from one bed. Fields: variety, clumps, date (needed); lot label,
+bed, form, size, colour. Everything else is as with spareloop import stock --help.";
+
+const BENCH_HELP: &str = "\
+One row is the clumps of one lot divided in one sitting. Fields: from lot, clumps, date, sound (needed);
+lot label (of the divisions), session, eyes, rot, no eye, broken neck, dried out, too small, suspicious,
+other, tools between clumps, tool dip, tool dip percent, tool dip minutes, soak, soak percent, soak
+minutes, packing, place. Everything else is as with spareloop import stock --help.";
+
+const PLAN_HELP: &str = "\
+One row says how many plants of a variety are wanted. Fields: variety, plants wanted, planting day
+(needed); unit, keep back. Everything else is as with spareloop import stock --help.";
+
+/// What can be imported.
+#[derive(Debug, Subcommand)]
+pub enum Import {
+    /// Stock on hand, a lot a row.
+    #[command(after_long_help = STOCK_HELP)]
+    Stock(Sheet),
+    /// Storage checks, a look a row.
+    #[command(after_long_help = CHECKS_HELP)]
+    Checks(Sheet),
+    /// Clumps lifted, a lot a row.
+    #[command(after_long_help = LIFTED_HELP)]
+    Lifted(Sheet),
+    /// Clumps divided at the bench, a lot a row.
+    #[command(after_long_help = BENCH_HELP)]
+    Bench(Sheet),
+    /// Plants wanted, a variety a row.
+    #[command(after_long_help = PLAN_HELP)]
+    Plan(Sheet),
+}
+
+/// Which comes first where both could be the month.
+#[derive(Debug, Clone, Copy, ValueEnum)]
+enum Order {
+    /// 3/11 is the 3rd of November.
+    DayFirst,
+    /// 3/11 is the 11th of March.
+    MonthFirst,
+}
+
+/// A file and how to read it.
+#[derive(Debug, Args)]
+pub struct Sheet {
+    /// The CSV file, or - for standard input.
+    file: PathBuf,
+    /// Which column holds which field, as 'Cultivar=variety'; may be given again.
+    #[arg(long = "map", value_name = "HEADING=FIELD")]
+    map: Vec<String>,
+    /// Which comes first in dates like 3/11/2026.
+    #[arg(long, value_enum)]
+    date_order: Option<Order>,
+    /// The day stock was counted, where a row has no date of its own; today unless told.
+    #[arg(long, value_name = "DAY")]
+    on: Option<Day>,
+    /// What a unit is, where a row doesn't say.
+    #[arg(long, default_value = "division")]
+    unit: UnitKind,
+    /// What stock lies in, where a row doesn't say.
+    #[arg(long)]
+    packing: Option<Packing>,
+    /// Leave wrong rows out and write the rest.
+    #[arg(long)]
+    leave_out_wrong: bool,
+    /// Take names much like a known one for new varieties.
+    #[arg(long)]
+    new_names: bool,
+}
+
+/// Runs it.
+pub fn run(command: Import, desk: &Desk) -> Result<Answer, Fault> {
+    let (kind, it) = match command {
+        Import::Stock(it) => (FileKind::Stock, it),
+        Import::Checks(it) => (FileKind::Checks, it),
+        Import::Lifted(it) => (FileKind::Lifted, it),
+        Import::Bench(it) => (FileKind::Bench, it),
+        Import::Plan(it) => (FileKind::Plan, it),
+    };
+    let options = Options {
+        map: it.map,
+        date_order: it.date_order.map(|order| match order {
+            Order::DayFirst => DateOrder::DayFirst,
+            Order::MonthFirst => DateOrder::MonthFirst,
+        }),
+        on: desk.day(it.on),
+        unit: it.unit,
+        packing: it.packing,
+        wrong_rows: if it.leave_out_wrong {
+            import::WrongRows::LeftOut
+        } else {
+            import::WrongRows::StopAll
+        },
+        near_names: if it.new_names {
+            import::NearNames::AreNew
+        } else {
+            import::NearNames::AreSlips
+        },
+    };
+    import::run(desk, kind, &it.file, &options)
+}

@@ -1,0 +1,234 @@
+//! `lot`, the kinds that spring and summer bring: wash, dry, pot up, cuttings, plant out, came up,
+//! yield, seen in the field.
+
+use clap::{Args, Subcommand};
+use spareloop_domain::ledger::body::{
+    CameUp as CameUpBody, Dry as DryBody, FieldObservation, PlantOut as PlantOutBody,
+    PotUp as PotUpBody, TakeCuttings, Wash as WashBody, Yield as YieldBody,
+};
+use spareloop_domain::words::{Count, Day, LotId, UnitKind};
+
+use super::lot::{code_lines, lot_note, with_lots};
+use super::noted;
+use crate::desk::{Desk, draft};
+use crate::fault::Fault;
+use crate::find;
+use crate::printer::Answer;
+
+/// What else can be done with lots.
+#[derive(Debug, Subcommand)]
+pub enum Later {
+    /// Note that lots were washed.
+    Wash(Wash),
+    /// Note that lots were dried before storing.
+    Dry(Dry),
+    /// Note units potted up: they leave one lot and are another.
+    PotUp(PotUp),
+    /// Note cuttings taken; the mother lot survives.
+    Cuttings(Cuttings),
+    /// Note units planted out.
+    PlantOut(PlantOut),
+    /// Note how many of what was planted came up.
+    CameUp(Emerged),
+    /// Note how many sound divisions clumps of a variety gave.
+    Yield(Yield),
+    /// Note something seen in the field.
+    Seen(Seen),
+}
+
+/// Washed.
+#[derive(Debug, Args)]
+pub struct Wash {
+    #[arg(required = true)]
+    lots: Vec<String>,
+    /// The day.
+    #[arg(long, value_name = "DAY")]
+    on: Option<Day>,
+}
+
+/// Dried.
+#[derive(Debug, Args)]
+pub struct Dry {
+    #[arg(required = true)]
+    lots: Vec<String>,
+    /// For how many days.
+    #[arg(long)]
+    days: Option<u16>,
+    /// The day.
+    #[arg(long, value_name = "DAY")]
+    on: Option<Day>,
+}
+
+/// Potted up.
+#[derive(Debug, Args)]
+#[command(allow_negative_numbers = true)]
+pub struct PotUp {
+    lot: String,
+    /// Units taken.
+    #[arg(long)]
+    taken: Count,
+    /// Units made; unless told, as many.
+    #[arg(long)]
+    made: Option<Count>,
+    /// What a unit of the new lot is.
+    #[arg(long, default_value = "started-plant")]
+    unit: UnitKind,
+    /// The day.
+    #[arg(long, value_name = "DAY")]
+    on: Option<Day>,
+}
+
+/// Cuttings taken.
+#[derive(Debug, Args)]
+#[command(allow_negative_numbers = true)]
+pub struct Cuttings {
+    /// The mother lot.
+    lot: String,
+    /// How many were made.
+    #[arg(long)]
+    made: Count,
+    /// The day.
+    #[arg(long, value_name = "DAY")]
+    on: Option<Day>,
+}
+
+/// Planted out.
+#[derive(Debug, Args)]
+#[command(allow_negative_numbers = true)]
+pub struct PlantOut {
+    lot: String,
+    /// How many.
+    #[arg(long)]
+    count: Count,
+    /// Where.
+    #[arg(long)]
+    bed: Option<String>,
+    /// The day.
+    #[arg(long, value_name = "DAY")]
+    on: Option<Day>,
+}
+
+/// Came up.
+#[derive(Debug, Args)]
+#[command(allow_negative_numbers = true)]
+pub struct Emerged {
+    lot: String,
+    /// Planted and looked at.
+    #[arg(long)]
+    planted: Count,
+    /// Came up.
+    #[arg(long)]
+    came_up: Count,
+    /// The day.
+    #[arg(long, value_name = "DAY")]
+    on: Option<Day>,
+}
+
+/// Yield per clump.
+#[derive(Debug, Args)]
+#[command(allow_negative_numbers = true)]
+pub struct Yield {
+    variety: String,
+    /// Clumps divided.
+    #[arg(long)]
+    clumps: Count,
+    /// Sound divisions.
+    #[arg(long)]
+    divisions: Count,
+    /// The day.
+    #[arg(long, value_name = "DAY")]
+    on: Option<Day>,
+}
+
+/// Seen in the field.
+#[derive(Debug, Args)]
+pub struct Seen {
+    variety: String,
+    /// What was seen.
+    text: String,
+    /// The lot that was planted there.
+    #[arg(long)]
+    lot: Option<String>,
+    /// The day.
+    #[arg(long, value_name = "DAY")]
+    on: Option<Day>,
+}
+
+/// Runs it.
+pub fn run(command: Later, desk: &Desk) -> Result<Answer, Fault> {
+    match command {
+        Later::Wash(it) => {
+            let done = desk.note(|book, _| {
+                let lots = lots(book, &it.lots)?;
+                Ok(vec![draft(desk.day(it.on), WashBody { lots })?])
+            })?;
+            Ok(noted(desk, &done, &[]))
+        }
+        Later::Dry(it) => {
+            let done = desk.note(|book, _| {
+                let lots = lots(book, &it.lots)?;
+                Ok(vec![draft(desk.day(it.on), DryBody { lots, days: it.days })?])
+            })?;
+            Ok(noted(desk, &done, &[]))
+        }
+        Later::PotUp(it) => pot_up(it, desk),
+        Later::Cuttings(it) => cuttings(it, desk),
+        Later::PlantOut(it) => lot_note(desk, &it.lot, it.on, |_, lot| {
+            Ok(PlantOutBody { lot, count: it.count, bed: it.bed }.into())
+        }),
+        Later::CameUp(it) => lot_note(desk, &it.lot, it.on, |_, lot| {
+            Ok(CameUpBody { lot, planted: it.planted, came_up: it.came_up }.into())
+        }),
+        Later::Yield(it) => {
+            let done = desk.note(|book, _| {
+                let variety = find::variety(book, &it.variety)?.id;
+                let body = YieldBody { variety, clumps: it.clumps, divisions: it.divisions };
+                Ok(vec![draft(desk.day(it.on), body)?])
+            })?;
+            Ok(noted(desk, &done, &[]))
+        }
+        Later::Seen(it) => {
+            let done = desk.note(|book, _| {
+                let variety = find::variety(book, &it.variety)?.id;
+                let lot =
+                    it.lot.map(|text| find::lot(book, &text).map(|lot| lot.id)).transpose()?;
+                let body = FieldObservation { lot, variety, text: it.text };
+                Ok(vec![draft(desk.day(it.on), body)?])
+            })?;
+            Ok(noted(desk, &done, &[]))
+        }
+    }
+}
+
+fn lots(book: &spareloop_domain::ledger::Book, texts: &[String]) -> Result<Vec<LotId>, Fault> {
+    texts.iter().map(|text| find::lot(book, text).map(|lot| lot.id)).collect()
+}
+
+fn pot_up(it: PotUp, desk: &Desk) -> Result<Answer, Fault> {
+    let mut made = Vec::new();
+    let done = desk.note(|book, _| {
+        let from = find::lot(book, &it.lot)?.id;
+        let lot = find::new_lot(book, &[])?;
+        made.push(lot);
+        let body = PotUpBody {
+            from,
+            taken: it.taken,
+            lot,
+            unit: it.unit,
+            made: it.made.unwrap_or(it.taken),
+        };
+        Ok(vec![draft(desk.day(it.on), body)?])
+    })?;
+    Ok(with_lots(noted(desk, &done, &code_lines(&made)), &made))
+}
+
+fn cuttings(it: Cuttings, desk: &Desk) -> Result<Answer, Fault> {
+    let mut made = Vec::new();
+    let done = desk.note(|book, _| {
+        let mother = find::lot(book, &it.lot)?.id;
+        let lot = find::new_lot(book, &[])?;
+        made.push(lot);
+        Ok(vec![draft(desk.day(it.on), TakeCuttings { mother, lot, made: it.made })?])
+    })?;
+    Ok(with_lots(noted(desk, &done, &code_lines(&made)), &made))
+}

@@ -1,0 +1,43 @@
+//! `match`: who has what I lack and lacks what I have.
+
+use clap::Args;
+use serde_json::json;
+use spareloop_api::client::Client;
+use spareloop_api::exchange::MatchLine;
+
+use crate::desk::Desk;
+use crate::fault::Fault;
+use crate::printer::Answer;
+use crate::remote::{Session, call_fault};
+
+/// Who has what I lack and lacks what I have.
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Example: spareloop match\nThen ask for a hold: spareloop hold ask OFFER --count 5 --want WANT"
+)]
+pub struct Match {}
+
+/// Runs it.
+pub fn run(_: Match, desk: &Desk) -> Result<Answer, Fault> {
+    let matches = Session::open(desk)?.call(Client::matches).map_err(call_fault)?;
+    let mut lines = Vec::new();
+    for found in &matches.matches {
+        lines.push(format!("{}:", found.farm.name));
+        lines.extend(found.they_have.iter().map(|line| format!("  has    {}", said(line))));
+        lines.extend(found.they_lack.iter().map(|line| format!("  lacks  {}", said(line))));
+    }
+    let text = if lines.is_empty() {
+        "No farm has what you lack, or lacks what you have, at the moment.".to_owned()
+    } else {
+        lines.join("\n")
+    };
+    Ok(Answer::new("matches", text, json!(matches)))
+}
+
+fn said(line: &MatchLine) -> String {
+    let unit = if line.count.get() == 1 { line.unit.to_string() } else { line.unit.plural() };
+    format!(
+        "{} {unit} of '{}'  (offer {}, want {})",
+        line.count, line.variety, line.offer, line.want
+    )
+}

@@ -1,0 +1,135 @@
+//! `status`: where things stand, offline, ending with the next thing to do.
+
+use clap::Args;
+use serde_json::json;
+use spareloop_domain::forecast::outlook::{LookDue, look_due};
+use spareloop_domain::ledger::Book;
+use spareloop_domain::ledger::book::Lot;
+use spareloop_domain::settings::Settings;
+use spareloop_domain::words::{Day, UnitKind};
+
+use crate::book::{BookError, acts, entries, link};
+use crate::desk::Desk;
+use crate::fault::Fault;
+use crate::find;
+use crate::printer::Answer;
+
+/// Where things stand, and the next thing to do. Works offline.
+#[derive(Debug, Args)]
+pub struct Status {}
+
+/// Runs it.
+pub fn run(_: Status, desk: &Desk) -> Result<Answer, Fault> {
+    let mut opened = desk.open()?;
+    let today = desk.settings.today.value;
+    let (unsent, parked, waiting, link) = opened.file.read(|connection| {
+        let parked = entries::all_parked(connection)?;
+        Ok::<_, BookError>((
+            entries::count_unsent(connection)?,
+            parked.into_iter().filter(|aside| aside.code != "fork").collect::<Vec<_>>(),
+            acts::waiting(connection)?,
+            link::find(connection)?,
+        ))
+    })?;
+    let book = &opened.book;
+    let due = due(book, today);
+    let mut lines = vec![format!("{}: {}.", opened.farm.name, stock_sentence(book))];
+    if !due.is_empty() {
+        lines.push(format!("Due for a look: {}.", due_sentence(book, &due)));
+    }
+    lines.extend(book.problems.iter().map(|problem| format!("Disagrees: {}.", problem.what)));
+    lines.extend(parked.iter().map(|aside| {
+        format!("Set aside: {} of {}: {}", aside.entry.kind, aside.entry.on, aside.detail)
+    }));
+    lines.extend(waiting.iter().map(|act| format!("Waits to be sent: {}.", act.said)));
+    if link.is_some() && unsent > 0 {
+        lines.push(format!("Not yet sent: {unsent} of the book's entries."));
+    }
+    let next = next(book, &due, link.is_some(), unsent + waiting.len() as u64);
+    lines.push(format!("\nNext: {next}"));
+    let data = json!({
+        "farm": opened.farm.name,
+        "due": due.iter().map(|(_, lot)| lot.id.code()).collect::<Vec<_>>(),
+        "problems": book.problems.iter().map(|problem| problem.what.to_string()).collect::<Vec<_>>(),
+        "set_aside": parked.len(),
+        "acts_waiting": waiting.len(),
+        "unsent": unsent,
+        "next": next,
+    });
+    Ok(Answer::new("status", lines.join("\n"), data))
+}
+
+fn stock_sentence(book: &Book) -> String {
+    let lots = book.lots.values().filter(|lot| !lot.in_store.is_zero()).count();
+    if lots == 0 {
+        return "nothing in store by the book".to_owned();
+    }
+    let by_unit: Vec<String> = UnitKind::ALL
+        .iter()
+        .filter_map(|unit| {
+            let count: u64 = book
+                .lots
+                .values()
+                .filter(|lot| lot.unit == *unit)
+                .map(|lot| u64::from(lot.in_store.get()))
+                .sum();
+            let word = if count == 1 { unit.to_string() } else { unit.plural() };
+            (count > 0).then(|| format!("{count} {word}"))
+        })
+        .collect();
+    let lots = if lots == 1 { "1 lot".to_owned() } else { format!("{lots} lots") };
+    format!("{} in {lots}", by_unit.join(", "))
+}
+
+/// Lots that should be looked at, longest unseen first.
+fn due(book: &Book, today: Day) -> Vec<(u32, &Lot)> {
+    let settings = Settings::default();
+    let mut due: Vec<(u32, &Lot)> = book
+        .lots
+        .values()
+        .filter(|lot| !lot.in_store.is_zero())
+        .filter_map(|lot| match look_due(lot, today, &settings) {
+            LookDue::Due { days } => Some((days, lot)),
+            LookDue::NotYet => None,
+        })
+        .collect();
+    due.sort_by_key(|(days, lot)| (std::cmp::Reverse(*days), lot.id));
+    due
+}
+
+fn due_sentence(book: &Book, due: &[(u32, &Lot)]) -> String {
+    let named: Vec<String> = due
+        .iter()
+        .take(5)
+        .map(|(days, lot)| {
+            format!("{} {} ({days} days)", lot.id.code(), find::variety_name(book, lot.variety))
+        })
+        .collect();
+    let more = due.len().saturating_sub(5);
+    let more = if more > 0 { format!(" and {more} more") } else { String::new() };
+    format!("{}{more}", named.join(", "))
+}
+
+fn next(book: &Book, due: &[(u32, &Lot)], is_connected: bool, unsent: u64) -> String {
+    if book.lots.is_empty() {
+        return "spareloop import stock FILE, or spareloop lot lift VARIETY --clumps N".to_owned();
+    }
+    if let Some((_, lot)) = due.first() {
+        return format!(
+            "look at lot {}, then: spareloop check add {} --sound N --lost rot=N",
+            lot.id.code(),
+            lot.id.code()
+        );
+    }
+    if let Some(problem) = book.problems.first() {
+        return format!("{}: spareloop log shows the entries", problem.what);
+    }
+    if book.plans.is_empty() {
+        return "say what is wanted: spareloop plan set VARIETY --plants N --planting DAY"
+            .to_owned();
+    }
+    if is_connected && unsent > 0 {
+        return "spareloop sync".to_owned();
+    }
+    "spareloop forecast".to_owned()
+}

@@ -1,0 +1,149 @@
+//! `want`: what is short, on the network's sheet.
+
+use clap::{Args, Subcommand};
+use serde_json::json;
+use spareloop_api::client::Client;
+use spareloop_api::exchange::{MakeWant, WantView};
+use spareloop_domain::words::{Count, Day, UnitKind, WantId};
+
+use crate::book::Keep;
+use crate::desk::Desk;
+use crate::fault::Fault;
+use crate::find;
+use crate::fresh;
+use crate::printer::{Answer, table};
+use crate::remote::{NewAct, Session, call_fault};
+
+/// What can be done about wants.
+#[derive(Debug, Subcommand)]
+pub enum Want {
+    /// Publish what is short.
+    #[command(
+        after_help = "Example: spareloop want make 'Moss Anthem' --count 5 --needed-by 2027-05-01"
+    )]
+    Make(Make),
+    /// Take a want back.
+    Withdraw(Withdraw),
+    /// The network's sheet: what is wanted.
+    List,
+}
+
+/// Publishes short.
+#[derive(Debug, Args)]
+#[command(allow_negative_numbers = true)]
+pub struct Make {
+    /// The variety; it need not be in the book.
+    variety: String,
+    /// How many.
+    #[arg(long)]
+    count: Count,
+    /// What a unit is.
+    #[arg(long, default_value = "division")]
+    unit: UnitKind,
+    /// A variety taken instead, best first; may be given again.
+    #[arg(long = "instead", value_name = "VARIETY")]
+    instead: Vec<String>,
+    /// Needed by.
+    #[arg(long, value_name = "DAY")]
+    needed_by: Option<Day>,
+    /// In words.
+    #[arg(long, default_value = "")]
+    conditions: String,
+}
+
+/// Takes a want back.
+#[derive(Debug, Args)]
+pub struct Withdraw {
+    /// The want's id.
+    want: WantId,
+}
+
+/// Runs it.
+pub fn run(command: Want, desk: &Desk) -> Result<Answer, Fault> {
+    match command {
+        Want::Make(it) => make(it, desk),
+        Want::Withdraw(it) => withdraw(&it, desk),
+        Want::List => list(desk),
+    }
+}
+
+fn make(it: Make, desk: &Desk) -> Result<Answer, Fault> {
+    let mut opened = desk.open()?;
+    // A name in the book is sent as the book spells it.
+    let spelt = |text: &str| {
+        find::known_variety(&opened.book, text)
+            .map_or_else(|| text.trim().to_owned(), |card| card.name.to_string())
+    };
+    let variety = spelt(&it.variety);
+    let instead: Vec<String> = it.instead.iter().map(|text| spelt(text)).collect();
+    let said = format!("want {} of '{variety}'", it.count);
+    if desk.keep == Keep::Rehearsed {
+        return Ok(Answer::new(
+            "want",
+            format!("Would {said} (--dry-run)."),
+            json!({ "kept": false }),
+        ));
+    }
+    let body = MakeWant {
+        want: WantId::new(fresh::uuid()?),
+        variety,
+        instead,
+        unit: it.unit,
+        count: it.count,
+        needed_by: it.needed_by,
+        conditions: it.conditions,
+    };
+    let act = NewAct { operation: "make-want", path: "/wants".into(), body, said };
+    let view: WantView = Session::of(desk, &mut opened.file)?.act(&mut opened.file, act)?;
+    Ok(Answer::new("want", format!("Wanted: {}", line(&view)), json!({ "want": view })))
+}
+
+fn line(view: &WantView) -> String {
+    format!(
+        "{} of '{}' ({}), {} open; {}",
+        view.count, view.variety, view.unit, view.open, view.want
+    )
+}
+
+fn withdraw(it: &Withdraw, desk: &Desk) -> Result<Answer, Fault> {
+    if desk.keep == Keep::Rehearsed {
+        return Ok(Answer::new(
+            "want",
+            "Would be taken back (--dry-run).",
+            json!({ "kept": false }),
+        ));
+    }
+    let mut file = desk.file()?;
+    let act = NewAct {
+        operation: "withdraw-want",
+        path: format!("/wants/{}/withdraw", it.want),
+        body: json!({}),
+        said: format!("withdraw want {}", it.want),
+    };
+    let view: WantView = Session::of(desk, &mut file)?.act(&mut file, act)?;
+    Ok(Answer::new("want", format!("Taken back: {}", line(&view)), json!({ "want": view })))
+}
+
+fn list(desk: &Desk) -> Result<Answer, Fault> {
+    let board = Session::open(desk)?.call(Client::board).map_err(call_fault)?;
+    let rows: Vec<Vec<String>> = board
+        .wants
+        .iter()
+        .map(|view| {
+            vec![
+                format!("'{}'", view.variety),
+                view.open.to_string(),
+                view.unit.to_string(),
+                view.farm.name.clone(),
+                view.needed_by.map(|day| day.to_string()).unwrap_or_default(),
+                view.want.to_string(),
+            ]
+        })
+        .collect();
+    let text = if rows.is_empty() {
+        "Nothing is wanted on the network's sheet.".to_owned()
+    } else {
+        table(&["variety", "open", "unit", "farm", "needed by", "want"], &rows)
+    };
+    Ok(Answer::new("want-list", text, json!({ "wants": board.wants })))
+}

@@ -1,0 +1,98 @@
+//! The grower's own program: the stock book on this device, offline first.
+//!
+//! ```text
+//! args       what may be written on a command line
+//! settings   resolved once, before a command runs
+//! desk       what every command works at; `note` is the one way into the ledger
+//! commands   one module a noun
+//! import     spreadsheets in: read, columns, dates, preview, write
+//! sync       the plan of `domain` carried out against a server
+//! remote     signed-in calls to the network
+//! book       the file: SQLite through diesel
+//! printer    data to standard output, talk to standard error
+//! ```
+//!
+//! What may not enter: rules of the trade (`domain` has them), the wire's types (`api` has them).
+
+pub mod args;
+pub mod ask;
+pub mod book;
+pub mod commands;
+pub mod desk;
+pub mod fault;
+pub mod find;
+pub mod fresh;
+pub mod import;
+pub mod printer;
+pub mod remote;
+pub mod settings;
+pub mod sync;
+
+use std::ffi::OsString;
+use std::io::Write;
+
+use clap::Parser;
+use clap::error::ErrorKind;
+
+use crate::args::Program;
+use crate::ask::{Ask, Asking, Consent};
+use crate::book::Keep;
+use crate::desk::Desk;
+use crate::fault::{Exit, Fault};
+use crate::printer::{Answer, Colour, Format, Printer};
+use crate::settings::{Flags, Settings};
+
+/// Runs one command line and answers the exit code.
+pub fn run(
+    arguments: impl IntoIterator<Item = OsString>,
+    out: &mut dyn Write,
+    err: &mut dyn Write,
+) -> Exit {
+    let program = match Program::try_parse_from(arguments) {
+        Ok(program) => program,
+        Err(error) => return written_wrong(&error, out, err),
+    };
+    let format = if program.global.json { Format::Json } else { Format::Text };
+    let mut printer = Printer { format, colour: Colour::of_standard_error(), out, err };
+    match answer(program) {
+        Ok(answer) => match printer.answer(&answer) {
+            Ok(()) => answer.exit,
+            Err(error) => {
+                printer.fault(&Fault::failed(
+                    format!("The answer can't be written: {error}."),
+                    "What the command noted is kept. Make room and ask again.",
+                ));
+                Exit::Failed
+            }
+        },
+        Err(fault) => {
+            printer.fault(&fault);
+            fault.exit
+        }
+    }
+}
+
+fn answer(program: Program) -> Result<Answer, Fault> {
+    let global = &program.global;
+    let flags = Flags { book: global.book.clone(), timeout: global.timeout };
+    let settings = Settings::resolve(&flags, &|name| std::env::var(name).ok())?;
+    let asking = if global.no_input { Asking::Never } else { Asking::of_terminal() };
+    let consent = if global.yes { Consent::Given } else { Consent::ToAsk };
+    let keep = if global.dry_run { Keep::Rehearsed } else { Keep::Kept };
+    let desk = Desk { settings, ask: Ask { asking, consent }, keep };
+    commands::run(program.command, &desk)
+}
+
+/// Help goes to standard output; a wrong command line to standard error. A value that a rule
+/// refuses (a negative count, a day that isn't one) is refused input, not wrong usage.
+fn written_wrong(error: &clap::Error, out: &mut dyn Write, err: &mut dyn Write) -> Exit {
+    let text = error.render();
+    let (printed, exit) = match error.kind() {
+        ErrorKind::DisplayHelp | ErrorKind::DisplayVersion => (write!(out, "{text}"), Exit::Done),
+        ErrorKind::ValueValidation => (write!(err, "{text}"), Exit::Refused),
+        _ => (write!(err, "{text}"), Exit::Usage),
+    };
+    // A closed pipe is the reader's choice.
+    drop(printed);
+    exit
+}

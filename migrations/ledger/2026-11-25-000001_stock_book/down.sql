@@ -1,0 +1,9 @@
+DROP TABLE column_names;
+DROP TABLE imported;
+DROP TABLE acts;
+DROP TABLE parked;
+DROP TABLE link;
+DROP TABLE clock;
+DROP TABLE entries;
+DROP TABLE devices;
+DROP TABLE farm;
