@@ -69,9 +69,6 @@ pub enum Problem {
         /// What is there.
         got: String,
     },
-    /// A list without items.
-    #[error("the list is empty")]
-    Empty,
     /// Counts that are each in order and together too many.
     #[error("more than {most} units together")]
     TooMany {

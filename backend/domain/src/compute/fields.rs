@@ -123,15 +123,12 @@ impl<'a> Fields<'a> {
         Self::at(self.value(field)?, self.name(field))
     }
 
-    /// A list of objects, at least one.
+    /// A list of objects; an empty one is an answerable question (no stock at all).
     pub(super) fn objects(&self, field: &str) -> Result<Vec<Self>, ComputeError> {
         let (value, name) = (self.value(field)?, self.name(field));
         let Some(items) = value.as_array() else {
             return Err(wrong_type(name, "a list in brackets", value));
         };
-        if items.is_empty() {
-            return Err(ComputeError::at(name, Problem::Empty));
-        }
         let item = |(at, item)| Self::at(item, format!("{name}[{at}]"));
         items.iter().enumerate().map(item).collect()
     }

@@ -42,3 +42,26 @@ fn agrees(got: f64, wanted: f64, share: f64) -> bool {
 fn ask(kind: &str, input: &str) -> serde_json::Value {
     serde_json::from_str(&spareloop_domain::compute::run(kind, input).unwrap()).unwrap()
 }
+
+#[test]
+fn a_plan_without_any_stock_is_short_of_all_of_it() {
+    let answer = spareloop_domain::compute::run(
+        "spare",
+        r#"{"lots":[],"emergence":{"alpha":18,"beta":2},"plants_wanted":4,"service_level":0.9,"keep_back":0}"#,
+    )
+    .unwrap();
+    let answer: serde_json::Value = serde_json::from_str(&answer).unwrap();
+    assert_eq!(answer["expected_plants"], 0.0);
+    assert_eq!(answer["chance_met"], 0.0);
+    assert_eq!(answer["spare"], 0);
+    assert!(answer["short"].as_u64().unwrap() >= 4, "{answer}");
+
+    let nothing = spareloop_domain::compute::run(
+        "loss-forecast",
+        r#"{"units":[],"log_hazard_mean":-7,"log_hazard_sd":0.5}"#,
+    )
+    .unwrap();
+    let nothing: serde_json::Value = serde_json::from_str(&nothing).unwrap();
+    assert_eq!(nothing["p90"], 0);
+    assert_eq!(nothing["chance_at_least"], serde_json::json!([{"count": 0, "chance": 1.0}]));
+}
