@@ -5,7 +5,10 @@
 //! read is in `Display`; what only the log may hold is in [`StoreError::log_text`].
 
 use diesel::result::{DatabaseErrorKind, Error as DieselError};
-use spareloop_domain::words::Count;
+use spareloop_domain::exchange::owed::{PostingError, Tenths};
+use spareloop_domain::exchange::{self, Party};
+use spareloop_domain::ledger::Refusal;
+use spareloop_domain::words::{Count, Purpose, UnitKind};
 
 /// Why the store could not do what it was asked. Nothing was changed.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -207,6 +210,84 @@ pub enum Refused {
     /// A coordinator only.
     #[error("only a coordinator can do that")]
     NotACoordinator,
+    /// One side of an exchange only.
+    #[error("only {0} can do that")]
+    OnlyBy(Party),
+    /// The state of an offer, want, hold or hand-over doesn't allow it.
+    #[error(transparent)]
+    State(#[from] exchange::Refused),
+    /// The stock book doesn't allow it.
+    #[error(transparent)]
+    Book(#[from] Refusal),
+    /// The owed book doesn't allow it.
+    #[error(transparent)]
+    Owed(#[from] PostingError),
+    /// A farm asks for what it offers itself.
+    #[error("that is your own farm's offer")]
+    OwnOffer,
+    /// Nothing was counted.
+    #[error("{what} is 0, so there is nothing to do")]
+    Nothing {
+        /// What was to be counted.
+        what: &'static str,
+    },
+    /// Less than the giver sends.
+    #[error("the least that is sent is {smallest}, {asked} asked for")]
+    BelowSmallestParcel {
+        /// Asked for.
+        asked: Count,
+        /// The smallest parcel.
+        smallest: Count,
+    },
+    /// A smallest parcel that could never be sent.
+    #[error("the least to send, {smallest}, is more than the {count} offered")]
+    SmallestAboveCount {
+        /// The smallest parcel.
+        smallest: Count,
+        /// What is offered.
+        count: Count,
+    },
+    /// More given than was promised.
+    #[error("{given} given where {held} were agreed: agree a further hold for the rest first")]
+    GivenMoreThanHeld {
+        /// Given.
+        given: Count,
+        /// Agreed.
+        held: Count,
+    },
+    /// Holds are for swaps and gifts.
+    #[error("a hold is for a swap or a gift, not for: {0}")]
+    NotForHolds(Purpose),
+    /// A gift is worth nothing in the owed book.
+    #[error("a gift skips the owed book, so it has no value there")]
+    GiftWithValue,
+    /// A value that no unit has.
+    #[error("a unit is worth from 0 to 100,000.0 median divisions (got {0})")]
+    UnitValue(Tenths),
+    /// A hold that would lapse at once.
+    #[error("a hold has to last for a while")]
+    LapsesAtOnce,
+    /// A want for another unit kind.
+    #[error("your want is for {wanted}, the offer is of {offered}")]
+    OtherUnit {
+        /// What the want is for.
+        wanted: UnitKind,
+        /// What the offer is of.
+        offered: UnitKind,
+    },
+    /// A text that is too long, or holds what no page can show.
+    #[error("{what} has at most 1,000 characters and no control characters")]
+    Text {
+        /// Which text.
+        what: &'static str,
+    },
+}
+
+impl StoreError {
+    /// A rule of the trade says no.
+    pub(crate) fn refuse(why: impl Into<Refused>) -> Self {
+        Self::Refused(why.into())
+    }
 }
 
 impl From<DieselError> for StoreError {

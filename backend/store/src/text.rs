@@ -6,7 +6,10 @@ use std::str::FromStr;
 
 use chrono::{DateTime, DurationRound, NaiveDateTime, TimeDelta, Utc};
 
-use crate::StoreError;
+use spareloop_domain::exchange::Moment;
+use spareloop_domain::words::{Count, Day};
+
+use crate::{Refused, StoreError};
 
 /// Reads a text column.
 pub(crate) fn read<T>(text: &str) -> Result<T, StoreError>
@@ -26,6 +29,11 @@ where
     text.map(read).transpose()
 }
 
+/// Reads a count.
+pub(crate) fn count(number: i64) -> Result<Count, StoreError> {
+    Count::new(number).map_err(StoreError::corrupt)
+}
+
 /// Reads a number that can't be below 0.
 pub(crate) fn unsigned(number: i64) -> Result<u64, StoreError> {
     u64::try_from(number).map_err(StoreError::corrupt)
@@ -34,4 +42,23 @@ pub(crate) fn unsigned(number: i64) -> Result<u64, StoreError> {
 /// A moment as the columns keep it: UTC, cut to microseconds, since PostgreSQL rounds beyond them.
 pub(crate) fn moment(at: DateTime<Utc>) -> NaiveDateTime {
     at.duration_trunc(TimeDelta::microseconds(1)).unwrap_or(at).naive_utc()
+}
+
+/// A column's moment as the rules of an exchange take it.
+pub(crate) const fn micros(at: NaiveDateTime) -> Moment {
+    Moment(at.and_utc().timestamp_micros())
+}
+
+/// The calendar day of a moment, in UTC. The rules at the door allow a day more for other zones.
+pub(crate) fn today(now: DateTime<Utc>) -> Result<Day, StoreError> {
+    Day::new(now.date_naive()).map_err(StoreError::broken)
+}
+
+/// Refuses a free text that is too long, or that a database or a page can't hold.
+pub(crate) fn free<'t>(text: &'t str, what: &'static str) -> Result<&'t str, StoreError> {
+    let control = |letter: char| letter.is_control() && !matches!(letter, '\n' | '\r' | '\t');
+    if text.chars().count() > 1_000 || text.chars().any(control) {
+        return Err(StoreError::refuse(Refused::Text { what }));
+    }
+    Ok(text.trim())
 }

@@ -109,6 +109,7 @@ pub fn append(
     }
     if done.stored > 0 {
         locked.keep_position(tx)?;
+        crate::promises::settle(tx, farm, now)?;
     }
     Ok(done)
 }

@@ -22,6 +22,7 @@ pub fn append_house(
     now: DateTime<Utc>,
 ) -> Result<Vec<Entry>, StoreError> {
     let written = write_house(tx, farm, drafts, now)?;
+    crate::promises::settle(tx, farm, now)?;
     Ok(written)
 }
 

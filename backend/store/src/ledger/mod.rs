@@ -16,6 +16,7 @@ use spareloop_domain::words::{DeviceId, FarmId};
 
 pub use append::{Appended, EntryRefusal, RefusedEntry, append};
 pub use house::append_house;
+pub(crate) use house::write_house;
 
 use crate::schema::{entries, farms};
 use crate::text::{read, unsigned};

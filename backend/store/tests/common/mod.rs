@@ -8,12 +8,17 @@ use std::sync::atomic::{AtomicU32, Ordering};
 
 use chrono::{DateTime, TimeDelta, Utc};
 use diesel::{Connection, PgConnection, RunQueryDsl, sql_query};
+use spareloop_domain::exchange::owed::Tenths;
+use spareloop_domain::ledger::body::{Loss, Opening, VarietyNote};
 use spareloop_domain::ledger::{Body, Clock, Draft, Entry, Hash, Seq};
 use spareloop_domain::words::{
-    Day, DeviceId, EntryId, FarmId, InvitationId, NetworkId, PersonId, uuid_v7,
+    Count, Day, DeviceId, EntryId, FarmId, HoldId, InvitationId, LossCause, LotId, NetworkId,
+    OfferId, PersonId, Purpose, UnitKind, VarietyId, uuid_v7,
 };
+use spareloop_store::holds::{self, AskHold, Hold};
+use spareloop_store::offers::{self, NewOffer};
 use spareloop_store::people::{self, NewFarm, NewInvitation, NewPerson};
-use spareloop_store::{DatabaseUrl, SecretHash, Store, StoreError, Tx, fresh};
+use spareloop_store::{DatabaseUrl, SecretHash, Store, StoreError, Tx, fresh, ledger};
 
 /// Runs one body on both databases, as `name::on_sqlite` and `name::on_postgresql`.
 #[macro_export]
@@ -226,4 +231,71 @@ impl Device {
         self.prev = entry.hash;
         entry
     }
+}
+
+pub fn n(count: u16) -> Count {
+    Count::from(count)
+}
+
+/// Opens a lot of divisions in the farm's synced ledger.
+pub fn lot(house: &House, farm: &mut Farm, variety: &str, count: u16) -> LotId {
+    let (variety_id, lot) = (VarietyId::new(id()), LotId::new(id()));
+    let name = VarietyNote::naming(variety_id, variety.parse().unwrap());
+    let opening = Opening {
+        lot,
+        variety: variety_id,
+        unit: UnitKind::Division,
+        count: n(count),
+        origin: None,
+    };
+    let entries = [farm.device.note("2025-11-01", name), farm.device.note("2025-11-01", opening)];
+    push(house, farm.id, &entries);
+    lot
+}
+
+pub fn push(house: &House, farm: FarmId, entries: &[Entry]) {
+    let done = house.write(|tx| ledger::append(tx, farm, entries, now()));
+    assert_eq!(done.refused, []);
+}
+
+/// Notes a loss to rot on the farm's device and syncs it.
+pub fn lose(house: &House, farm: &mut Farm, lot: LotId, count: u16) {
+    let loss = Loss { lot, count: n(count), cause: LossCause::Rot };
+    let entry = farm.device.note("2026-01-09", loss);
+    push(house, farm.id, &[entry]);
+}
+
+pub fn new_offer(lot: LotId, count: u16, smallest: u16) -> NewOffer {
+    NewOffer {
+        id: OfferId::new(id()),
+        lot,
+        count: n(count),
+        smallest_parcel: n(smallest),
+        conditions: "pick-up only".to_owned(),
+    }
+}
+
+pub fn offer(house: &House, farm: &Farm, lot: LotId, count: u16, smallest: u16) -> OfferId {
+    let new = new_offer(lot, count, smallest);
+    house.write(|tx| offers::make(tx, farm.network, farm.id, &new, now()));
+    new.id
+}
+
+/// A swap at 1.5 median divisions a unit, held for an hour.
+pub fn asking(offer: OfferId, count: u16) -> AskHold {
+    AskHold {
+        id: HoldId::new(id()),
+        offer,
+        count: n(count),
+        want: None,
+        purpose: Purpose::Swap,
+        unit_value: Tenths(15),
+        lapses_at: later(3600),
+        note: String::new(),
+    }
+}
+
+pub fn ask(house: &House, taker: &Farm, offer: OfferId, count: u16) -> Hold {
+    let asked = asking(offer, count);
+    house.write(|tx| holds::ask(tx, taker.network, taker.id, &asked, now()))
 }

@@ -1,0 +1,169 @@
+//! Asking for a hold: first come, first held.
+
+use chrono::{DateTime, Utc};
+use diesel::{ExpressionMethods, QueryDsl, RunQueryDsl};
+use spareloop_domain::exchange::owed::Tenths;
+use spareloop_domain::exchange::{HoldState, OfferAct, OfferState};
+use spareloop_domain::words::{Count, FarmId, HoldId, NetworkId, OfferId, Purpose, WantId};
+
+use super::step::cover_want;
+use super::{Actor, Hold, add_step, insert, lapse_overdue_of};
+use crate::offers::{self, Offer};
+use crate::schema::offers as offers_table;
+use crate::text::free;
+use crate::{Conflict, Missing, Named, Refused, StoreError, Tx, messages, people, wants};
+
+/// The most that a unit can be worth, as the owed book has it.
+const LARGEST_VALUE: Tenths = Tenths(1_000_000);
+
+/// A hold about to be asked for.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct AskHold {
+    /// Its id, made by the client.
+    pub id: HoldId,
+    /// Of which offer.
+    pub offer: OfferId,
+    /// How many.
+    pub count: Count,
+    /// The want it is for, if any.
+    pub want: Option<WantId>,
+    /// Swap or gift.
+    pub purpose: Purpose,
+    /// What the two farms take one unit to be worth; 0 for a gift.
+    pub unit_value: Tenths,
+    /// When it lapses if nobody acts.
+    pub lapses_at: DateTime<Utc>,
+    /// A line to the giver.
+    pub note: String,
+}
+
+impl AskHold {
+    fn check(&self, now: DateTime<Utc>) -> Result<(), Refused> {
+        match self.purpose {
+            Purpose::Swap if !(Tenths(0)..=LARGEST_VALUE).contains(&self.unit_value) => {
+                return Err(Refused::UnitValue(self.unit_value));
+            }
+            Purpose::Gift if self.unit_value != Tenths(0) => return Err(Refused::GiftWithValue),
+            Purpose::Swap | Purpose::Gift => {}
+            Purpose::Sale | Purpose::Club | Purpose::Return => {
+                return Err(Refused::NotForHolds(self.purpose));
+            }
+        }
+        if self.count.is_zero() {
+            return Err(Refused::Nothing { what: "the count asked for" });
+        }
+        if self.lapses_at <= now {
+            return Err(Refused::LapsesAtOnce);
+        }
+        Ok(())
+    }
+}
+
+/// Holds a count of an offer of the network for the taker, if as many are free.
+pub fn ask(
+    tx: &mut Tx<'_>,
+    network: NetworkId,
+    taker: FarmId,
+    asked: &AskHold,
+    now: DateTime<Utc>,
+) -> Result<Hold, StoreError> {
+    asked.check(now).map_err(StoreError::refuse)?;
+    let note = free(&asked.note, "the note")?;
+    let offer = offers::lock(tx, network, asked.offer)?;
+    if offer.farm == taker {
+        return Err(StoreError::refuse(Refused::OwnOffer));
+    }
+    offer.state.after(OfferAct::AskHoldByTaker).map_err(StoreError::refuse)?;
+    lapse_overdue_of(tx, &offer, now)?;
+    if asked.count < offer.smallest_parcel {
+        let (asked, smallest) = (asked.count, offer.smallest_parcel);
+        return Err(StoreError::refuse(Refused::BelowSmallestParcel { asked, smallest }));
+    }
+    check_want(tx, network, taker, asked, &offer, now)?;
+    let giver = people::farm(tx, network, offer.farm)?;
+    let taker = people::farm(tx, network, taker)?;
+    bind(tx, network, asked)?;
+    let mut hold = Hold {
+        id: asked.id,
+        network,
+        offer: offer.id,
+        want: asked.want,
+        giver: Named { id: giver.id, name: giver.name },
+        taker: Named { id: taker.id, name: taker.name },
+        lot: offer.lot,
+        variety: offer.variety,
+        identity: offer.identity,
+        unit: offer.unit,
+        count: asked.count,
+        purpose: asked.purpose,
+        unit_value: asked.unit_value,
+        state: HoldState::Held,
+        asked_at: now,
+        lapses_at: asked.lapses_at,
+        note: note.to_owned(),
+        cut_from: None,
+        hand_over: None,
+        steps: Vec::new(),
+        step: 0,
+    };
+    insert(tx, &hold)?;
+    let actor = Actor::Farm(hold.taker.id);
+    add_step(tx, &mut hold, HoldState::Held, actor, "asked for", now)?;
+    let line = if note.is_empty() { String::new() } else { format!(" They write: {note}") };
+    let told = format!(
+        "{} asks you to hold {} of '{}' until {}.{line}",
+        hold.taker.name,
+        hold.count,
+        hold.variety,
+        hold.lapses_at.format("%Y-%m-%d %H:%M UTC"),
+    );
+    messages::tell(tx, hold.giver.id, Some(hold.id), &told, now)?;
+    cover_want(tx, &hold, now)?;
+    super::hold(tx, hold.taker.id, hold.id, now)
+}
+
+fn check_want(
+    tx: &mut Tx<'_>,
+    network: NetworkId,
+    taker: FarmId,
+    asked: &AskHold,
+    offer: &Offer,
+    now: DateTime<Utc>,
+) -> Result<(), StoreError> {
+    let Some(id) = asked.want else {
+        return Ok(());
+    };
+    let want = wants::want(tx, network, id, now)?;
+    if want.farm != taker {
+        return Err(Missing::Want.into());
+    }
+    if want.unit != offer.unit {
+        let (wanted, offered) = (want.unit, offer.unit);
+        return Err(StoreError::refuse(Refused::OtherUnit { wanted, offered }));
+    }
+    Ok(())
+}
+
+/// Takes the count out of what is free. One guarded statement and a CHECK, so that nothing is ever
+/// promised twice, whatever the order in which others write.
+fn bind(tx: &mut Tx<'_>, network: NetworkId, asked: &AskHold) -> Result<(), StoreError> {
+    let wanted = i64::from(asked.count);
+    let bound = diesel::update(
+        offers_table::table
+            .filter(offers_table::id.eq(asked.offer.to_string()))
+            .filter(offers_table::network.eq(network.to_string()))
+            .filter(offers_table::state.eq(OfferState::Open.code()))
+            .filter((offers_table::count - offers_table::held - offers_table::passed).ge(wanted)),
+    )
+    .set(offers_table::held.eq(offers_table::held + wanted))
+    .execute(tx.connection)?;
+    if bound == 1 {
+        return Ok(());
+    }
+    let free: i64 = offers_table::table
+        .find(asked.offer.to_string())
+        .select(offers_table::count - offers_table::held - offers_table::passed)
+        .first(tx.connection)?;
+    let free = crate::text::count(free)?;
+    Err(Conflict::NotEnoughFree { asked: asked.count, free }.into())
+}

@@ -1,0 +1,71 @@
+//! What a farm is told, written in the same transaction as the act it tells of.
+
+use chrono::{DateTime, NaiveDateTime, Utc};
+use diesel::{ExpressionMethods, QueryDsl, RunQueryDsl};
+use spareloop_domain::words::{FarmId, HoldId, MessageId};
+
+use crate::schema::messages;
+use crate::text::{moment, read, read_some};
+use crate::{StoreError, Tx, fresh};
+
+/// Something a farm was told.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Message {
+    /// Its id.
+    pub id: MessageId,
+    /// When.
+    pub at: DateTime<Utc>,
+    /// What, in a sentence or two.
+    pub text: String,
+    /// The hold it is about.
+    pub hold: Option<HoldId>,
+}
+
+/// Tells a farm something.
+pub(crate) fn tell(
+    tx: &mut Tx<'_>,
+    farm: FarmId,
+    hold: Option<HoldId>,
+    text: &str,
+    now: DateTime<Utc>,
+) -> Result<(), StoreError> {
+    diesel::insert_into(messages::table)
+        .values((
+            messages::id.eq(fresh::uuid(now)?.to_string()),
+            messages::farm.eq(farm.to_string()),
+            messages::at.eq(moment(now)),
+            messages::body.eq(text),
+            messages::hold.eq(hold.map(|hold| hold.to_string())),
+        ))
+        .execute(tx.connection)?;
+    Ok(())
+}
+
+/// What the farm was told, newest first: at most `limit`, those before `before` if it is given.
+pub fn list(
+    tx: &mut Tx<'_>,
+    farm: FarmId,
+    before: Option<MessageId>,
+    limit: u32,
+) -> Result<Vec<Message>, StoreError> {
+    let mut query = messages::table
+        .filter(messages::farm.eq(farm.to_string()))
+        .order(messages::id.desc())
+        .limit(i64::from(limit))
+        .select((messages::id, messages::at, messages::body, messages::hold))
+        .into_boxed();
+    if let Some(before) = before {
+        query = query.filter(messages::id.lt(before.to_string()));
+    }
+    let rows: Vec<(String, NaiveDateTime, String, Option<String>)> = query.load(tx.connection)?;
+    rows.into_iter()
+        .map(|(id, at, text, hold)| {
+            Ok(Message {
+                id: read(&id)?,
+                at: at.and_utc(),
+                text,
+                hold: read_some(hold.as_deref())?,
+            })
+        })
+        .collect()
+}
