@@ -4,6 +4,7 @@
 mod common;
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::sync::Barrier;
 use std::sync::atomic::{AtomicU32, Ordering};
 use std::thread;
 
@@ -121,6 +122,35 @@ on_both! {
         assert_eq!((done, replayed), (1, 15));
     }
 
+    fn acts_that_cross_are_tried_again_until_both_are_done(house: &House) {
+        let (ada, bea) = (network(house, "Invented Loop"), "Bea");
+        let bea = common::farm(house, &ada, bea).grower;
+        let both_hold_one = Barrier::new(2);
+        let cross = |first, second| {
+            let tries = AtomicU32::new(0);
+            house.write(|tx| {
+                people::update_password_hash(tx, first, "$argon2id$crossed")?;
+                // Only PostgreSQL lets two write at once; there they now wait for each other.
+                if tries.fetch_add(1, Ordering::Relaxed) == 0 && house.url.file().is_none() {
+                    both_hold_one.wait();
+                }
+                people::update_password_hash(tx, second, "$argon2id$crossed")
+            });
+            tries.into_inner()
+        };
+        let tries: u32 = thread::scope(|scope| {
+            let one = scope.spawn(|| cross(ada.coordinator, bea));
+            let other = scope.spawn(|| cross(bea, ada.coordinator));
+            one.join().unwrap() + other.join().unwrap()
+        });
+        let given_up = u32::from(house.url.file().is_none());
+        assert_eq!(tries, 2 + given_up);
+        for person in [ada.coordinator, bea] {
+            let person = house.read(|tx| people::person(tx, person)).unwrap();
+            assert_eq!(person.password_hash, "$argon2id$crossed");
+        }
+    }
+
     fn acts_are_forgotten_after_two_days(house: &House) {
         house.store().once(&act("key-00001", 1), now(), |_| Ok(1_u32)).unwrap();
         assert_eq!(house.write(|tx| prune_acts(tx, later(47 * 3600))), 0);
@@ -176,6 +206,17 @@ fn a_database_that_is_away_is_an_outage_and_never_a_missing_thing() {
     let folder = tempfile::tempdir().unwrap();
     let nowhere = DatabaseUrl::Sqlite(folder.path().join("no such folder/server.db"));
     assert!(matches!(Store::open(&nowhere), Err(StoreError::Outage(_))));
+}
+
+#[test]
+fn a_file_that_is_no_book_is_damage_and_stays_as_it_was() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("server.db");
+    let letter = "Dear neighbour, this is not a database. ".repeat(200);
+    std::fs::write(&file, &letter).unwrap();
+    let refused = Store::open(&DatabaseUrl::Sqlite(file.clone()));
+    assert!(matches!(refused, Err(StoreError::Corrupt { .. })), "{refused:?}");
+    assert_eq!(std::fs::read_to_string(&file).unwrap(), letter);
 }
 
 #[test]
