@@ -30,6 +30,7 @@ read_image() {
     expect "the image's health check" '[CMD spareloop-server health]' \
         "$(of_image .Docker.Config.Healthcheck.Test)"
     expect "the image's stop signal" SIGTERM "$(of_image .Docker.Config.StopSignal)"
+    expect "the image's volumes" 'map[/data:{}]' "$(of_image .Docker.Config.Volumes)"
     expect "the image's start" '[spareloop-server] [serve]' \
         "$(of_image .Docker.Config.Entrypoint) $(of_image .Docker.Config.Cmd)"
     local container
@@ -43,6 +44,8 @@ read_image() {
 declare -A runner
 start() {
     quietly bah from --pull-never --name "$1" spareloop-server
+    # buildah may prefer a declared volume to the one that it is given; an engine never does.
+    quietly bah config --volume /data- "$1"
     bah run --isolation chroot --cap-drop ALL --env "SPARELOOP_BIND=$2" "${@:3}" "$1" -- \
         spareloop-server serve >"$WORK/$1.log" 2>&1 &
     runner[$1]=$!
@@ -89,11 +92,15 @@ post() { # post URL JSON [CURL-OPTION...]: the body, and then the status in a li
         --header "Idempotency-Key: $(cat /proc/sys/kernel/random/uuid)" --data "$2" "${@:3}" "$1" || true
 }
 
-set_up() { # set_up ORIGIN TEXT [CURL-OPTION...]: makes the first coordinator with the set-up link in the text
-    local token body
-    token=$(grep -oE 'https?://[^ ]*/set-up[^ ]*' <<<"$2" | head -n 1 | grep -oE '[A-Za-z0-9_-]+$') ||
-        fail "no set-up link in: $2"
-    body="{\"token\":\"$token\",\"login\":\"$login\",\"display_name\":\"Invented\",\"password\":\"$password\"}"
+link_in() { # link_in TEXT: path and query of the set-up link in what the server said
+    grep -oE 'https?://[^ ]*/set-up[^ ]*' <<<"$1" | head -n 1 | sed 's|^https\{0,1\}://[^/]*||' | grep . ||
+        fail "no set-up link in: $1"
+}
+
+set_up() { # set_up ORIGIN LINK [CURL-OPTION...]: makes the first coordinator
+    local body
+    expect "the set-up page" 200 "$(answer "$1$2" "${@:3}")"
+    body="{\"token\":\"${2##*=}\",\"login\":\"$login\",\"display_name\":\"Invented\",\"password\":\"$password\"}"
     expect "set-up" 201 "$(post "$1/api/v1/set-up" "$body" "${@:3}" | tail -n 1)"
 }
 
@@ -109,7 +116,7 @@ who_am_i() { # who_am_i ORIGIN TOKEN [CURL-OPTION...]
 }
 
 alone() {
-    local data=$WORK/data origin=http://127.0.0.1:8470 bind=0.0.0.0:8470
+    local link data=$WORK/data origin=http://127.0.0.1:8470 bind=0.0.0.0:8470
     local health=(bah run --isolation chroot --cap-drop ALL --volume "$data:/data" alone --
         spareloop-server health)
     install -d -o 10001 -g 10001 -m 0750 "$data"
@@ -117,9 +124,9 @@ alone() {
     await alone "$bind"
     expect "the server's user and group" '10001 10001' \
         "$(awk '/^Uid:|^Gid:/ { printf "%s%s", sep, $2; sep = " " }' "/proc/$(process_of "$bind")/status")"
-    expect "the set-up page" 200 "$(answer "$origin/set-up")"
     quietly "${health[@]}" || fail "the health check of a ready server does not exit 0"
-    set_up "$origin" "$(cat "$server_log")"
+    link=$(link_in "$(cat "$server_log")")
+    set_up "$origin" "$link"
     quietly sign_in "$origin"
     stop alone "$bind"
     if "${health[@]}" >/dev/null 2>&1; then fail "the health check of a stopped server exits 0"; fi
@@ -167,15 +174,16 @@ start_front() {
 }
 
 replicas() {
-    local one=127.0.0.2:8470 two=127.0.0.3:8470 token
+    local one=127.0.0.2:8470 two=127.0.0.3:8470 link token
     # Both at once over an empty database, as compose starts them.
     start one "$one" "${as_replica[@]}"
     start two "$two" "${as_replica[@]}"
     await one "$one"
     await two "$two"
     start_front
-    set_up "$front" "$(bah run --isolation chroot --cap-drop ALL "${as_replica[@]}" two -- \
-        spareloop-server set-up-link)" "${trusting[@]}"
+    link=$(bah run --isolation chroot --cap-drop ALL "${as_replica[@]}" two -- spareloop-server set-up-link)
+    link=$(link_in "$link")
+    set_up "$front" "$link" "${trusting[@]}"
     token=$(sign_in "$front" "${trusting[@]}")
     expect "one's token at the other" '200 200' \
         "$(who_am_i "http://$one" "$token") $(who_am_i "http://$two" "$token")"
