@@ -14,7 +14,7 @@ Begin:
 
 Through the winter:
   spareloop status
-  spareloop check add 7KQ4M --inspected 40 --sound 38 --lost rot=2
+  spareloop check add 7KQ4M --inspected 40 --sound 38 --rot 2
   spareloop forecast
 
 With the network:
@@ -35,7 +35,7 @@ spareloop.toml here, then the user's file; see spareloop config explain.";
 /// The stock book of a small dahlia farm: what is there, what will survive, what is spare.
 #[derive(Debug, Parser)]
 #[command(name = "spareloop", version, before_long_help = EXAMPLES, after_long_help = AFTER)]
-#[command(propagate_version = true, disable_help_subcommand = true)]
+#[command(propagate_version = true)]
 pub struct Program {
     /// What holds for every command.
     #[command(flatten)]

@@ -18,7 +18,7 @@ pub enum Check {
     /// Note a look at a lot.
     #[command(after_help = "\
 Examples:
-  spareloop check add 7KQ4M --inspected 40 --sound 38 --lost rot=2
+  spareloop check add 7KQ4M --inspected 40 --sound 38 --rot 2
   spareloop check add 7KQ4M --sample --through-wrap --inspected 15 --sound 15
   spareloop check add 7KQ4M --inspected 37 --sound 37 --missing mislaid     (the book said 38)
 Inspected = sound + doubtful + all lost. Soft and smelling is out, never doubtful. Shrivelled but
@@ -27,29 +27,52 @@ firm: moisten, note it as doubtful, and look again in 7 days. Three lost in one 
     Add(Add),
 }
 
-/// A count of something, as `rot=2`.
-#[derive(Debug, Clone, Copy)]
-pub struct Counted<T> {
-    /// Of what.
-    pub of: T,
-    /// How many.
-    pub count: Count,
+/// Units lost at a look, by cause.
+#[derive(Debug, Args)]
+struct Lost {
+    /// Lost to rot.
+    #[arg(long, default_value = "0", hide_default_value = true)]
+    rot: Count,
+    /// Dried out.
+    #[arg(long, default_value = "0", hide_default_value = true)]
+    dried_out: Count,
+    /// Frozen.
+    #[arg(long, default_value = "0", hide_default_value = true)]
+    frozen: Count,
+    /// Gnawed.
+    #[arg(long, default_value = "0", hide_default_value = true)]
+    gnawed: Count,
+    /// Broken in handling.
+    #[arg(long, default_value = "0", hide_default_value = true)]
+    broken: Count,
+    /// Culled for disease: the lot is stopped.
+    #[arg(long, default_value = "0", hide_default_value = true)]
+    culled: Count,
+    /// Given up on as blind, after waking up.
+    #[arg(long, default_value = "0", hide_default_value = true)]
+    blind: Count,
+    /// Lost to anything else.
+    #[arg(long, default_value = "0", hide_default_value = true)]
+    other: Count,
 }
 
-/// Reads `word=count`.
-pub fn counted<T>(text: &str) -> Result<Counted<T>, String>
-where
-    T: std::str::FromStr,
-    T::Err: std::fmt::Display,
-{
-    let (word, count) =
-        text.split_once('=').ok_or_else(|| format!("{text:?} is not of the form rot=2"))?;
-    Ok(Counted {
-        of: word.parse().map_err(|error: T::Err| error.to_string())?,
-        count: count
-            .parse()
-            .map_err(|error: spareloop_domain::words::CountError| error.to_string())?,
-    })
+impl Lost {
+    fn units(&self) -> Vec<LostUnits> {
+        [
+            (LossCause::Rot, self.rot),
+            (LossCause::DriedOut, self.dried_out),
+            (LossCause::Frozen, self.frozen),
+            (LossCause::Gnawed, self.gnawed),
+            (LossCause::Broken, self.broken),
+            (LossCause::Culled, self.culled),
+            (LossCause::Blind, self.blind),
+            (LossCause::Other, self.other),
+        ]
+        .into_iter()
+        .filter(|(_, count)| !count.is_zero())
+        .map(|(cause, count)| LostUnits { cause, count })
+        .collect()
+    }
 }
 
 /// Notes a look.
@@ -67,9 +90,9 @@ pub struct Add {
     /// Still alive, to be looked at again.
     #[arg(long, default_value = "0")]
     doubtful: Count,
-    /// Lost to a cause, as rot=2; may be given again.
-    #[arg(long = "lost", value_name = "CAUSE=COUNT", value_parser = counted::<LossCause>)]
-    lost: Vec<Counted<LossCause>>,
+    /// Lost, by cause.
+    #[command(flatten)]
+    lost: Lost,
     /// Of the living, sprouted early.
     #[arg(long)]
     sprouted: Option<Count>,
@@ -99,12 +122,7 @@ pub fn run(command: Check, desk: &Desk) -> Result<Answer, Fault> {
 
 fn add(it: Add, desk: &Desk) -> Result<Answer, Fault> {
     let on = desk.day(it.on);
-    let lost: Vec<LostUnits> = it
-        .lost
-        .iter()
-        .filter(|part| !part.count.is_zero())
-        .map(|part| LostUnits { cause: part.of, count: part.count })
-        .collect();
+    let lost = it.lost.units();
     let all_lost: Count = lost.iter().map(|part| part.count).sum();
     let parts = it.sound.plus(it.doubtful).plus(all_lost);
     let inspected = it.inspected.unwrap_or(parts);

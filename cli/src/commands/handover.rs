@@ -15,12 +15,12 @@ use crate::printer::Answer;
 pub enum Handover {
     /// Hand over what was agreed, as the giver.
     #[command(
-        after_help = "Example: spareloop handover give HOLD --count 5 --condition 'firm, eyed' --yes"
+        after_help = "Example: spareloop handover give HOLD --given 5 --condition 'firm, eyed' --yes"
     )]
     Give(Give),
     /// Confirm what arrived, as the taker.
     #[command(
-        after_help = "Example: spareloop handover receive HAND-OVER --count 5 --condition 'as stated' --yes"
+        after_help = "Example: spareloop handover receive HAND-OVER --received 5 --condition 'as stated' --yes"
     )]
     Receive(Receive),
 }
@@ -33,7 +33,7 @@ pub struct Give {
     hold: HoldId,
     /// Units given.
     #[arg(long)]
-    count: Count,
+    given: Count,
     /// Condition, in words.
     #[arg(long, default_value = "")]
     condition: String,
@@ -50,7 +50,7 @@ pub struct Receive {
     hand_over: HandOverId,
     /// Units received.
     #[arg(long)]
-    count: Count,
+    received: Count,
     /// Condition, in words.
     #[arg(long, default_value = "")]
     condition: String,
@@ -63,20 +63,21 @@ pub struct Receive {
 pub fn run(command: Handover, desk: &Desk) -> Result<Answer, Fault> {
     match command {
         Handover::Give(it) => {
-            desk.ask.consent(&format!("Hand over {}? It can't be undone.", it.count))?;
+            desk.ask.consent(&format!("Hand over {}? It can't be undone.", it.given))?;
             let body = HandOver {
                 hand_over: HandOverId::new(fresh::uuid()?),
-                given: it.count,
+                given: it.given,
                 on: desk.day(it.on),
                 condition: it.condition,
             };
-            let said = format!("hand over {} of hold {}", it.count, it.hold);
+            let said = format!("hand over {} of hold {}", it.given, it.hold);
             hold::act(desk, "hand-over", format!("/holds/{}/hand-over", it.hold), body, said)
         }
         Handover::Receive(it) => {
-            desk.ask.consent(&format!("Confirm {} received? It can't be undone.", it.count))?;
-            let body = Receipt { received: it.count, on: desk.day(it.on), condition: it.condition };
-            let said = format!("confirm {} received of hand-over {}", it.count, it.hand_over);
+            desk.ask.consent(&format!("Confirm {} received? It can't be undone.", it.received))?;
+            let body =
+                Receipt { received: it.received, on: desk.day(it.on), condition: it.condition };
+            let said = format!("confirm {} received of hand-over {}", it.received, it.hand_over);
             hold::act(desk, "receive", format!("/hand-overs/{}/receipt", it.hand_over), body, said)
         }
     }

@@ -116,7 +116,7 @@ fn next(book: &Book, due: &[(u32, &Lot)], is_connected: bool, unsent: u64) -> St
     }
     if let Some((_, lot)) = due.first() {
         return format!(
-            "look at lot {}, then: spareloop check add {} --sound N --lost rot=N",
+            "look at lot {}, then: spareloop check add {} --sound N --rot N",
             lot.id.code(),
             lot.id.code()
         );

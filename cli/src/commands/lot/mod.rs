@@ -1,6 +1,8 @@
 //! `lot`: lift, divide, split, store, move, lose, recount, wake, receive, send; list and show.
 
-use clap::{Args, Subcommand};
+mod args;
+
+use clap::Subcommand;
 use serde_json::json;
 use spareloop_domain::ledger::Body;
 use spareloop_domain::ledger::Book;
@@ -10,11 +12,13 @@ use spareloop_domain::ledger::body::{
     Send as SendBody, Stop as StopBody, Store as StoreBody, WakeUp,
 };
 use spareloop_domain::ledger::describe::describe;
-use spareloop_domain::words::{
-    ComingId, Count, Day, DiscardReason, LossCause, LotId, Packing, Place, Purpose, UnitKind,
+use spareloop_domain::words::{ComingId, Day, LotId, Place, UnitKind};
+
+use args::{
+    Divide, Lift, List, Lose, Move, OnOrder, Opening, Receive, Recount, Send, Show, Split, Stop,
+    Store, Wake,
 };
 
-use super::check::{Counted, counted};
 use super::later::{self, Later};
 use super::noted;
 use super::stock::{HEADERS, LotView, views};
@@ -45,7 +49,7 @@ source). With --pieces the sums must agree: 42 + 5 + 3 + 2 = 52.")]
     Divide(Divide),
     /// Split part of a lot off, say into a second box.
     #[command(
-        after_help = "Example: spareloop lot split 7KQ4M --count 20 --place 'cellar / shelf 2 / tote 7'"
+        after_help = "Example: spareloop lot split 7KQ4M --count 20 --to 'cellar / shelf 2 / tote 7'"
     )]
     Split(Split),
     /// Pack a lot and put it in store.
@@ -54,7 +58,7 @@ source). With --pieces the sums must agree: 42 + 5 + 3 + 2 = 52.")]
     )]
     Store(Store),
     /// Move a whole lot.
-    #[command(after_help = "Example: spareloop lot move 7KQ4M --place 'cellar / shelf 3'")]
+    #[command(after_help = "Example: spareloop lot move 7KQ4M --to 'cellar / shelf 3'")]
     Move(Move),
     /// List lots in store.
     List(List),
@@ -84,258 +88,6 @@ Some diseases are notifiable: ask your plant health authority first. Nothing is 
     Later(Later),
 }
 
-/// Stock on hand.
-#[derive(Debug, Args)]
-#[command(allow_negative_numbers = true)]
-pub struct Opening {
-    variety: String,
-    /// How many.
-    #[arg(long)]
-    count: Count,
-    /// What a unit is.
-    #[arg(long, default_value = "division")]
-    unit: UnitKind,
-    /// Where it came from.
-    #[arg(long)]
-    origin: Option<String>,
-    /// The day it was counted.
-    #[arg(long, value_name = "DAY")]
-    on: Option<Day>,
-}
-
-/// Clumps lifted.
-#[derive(Debug, Args)]
-#[command(allow_negative_numbers = true)]
-pub struct Lift {
-    variety: String,
-    /// How many clumps.
-    #[arg(long)]
-    clumps: Count,
-    /// The bed they came from.
-    #[arg(long)]
-    bed: Option<String>,
-    /// The day.
-    #[arg(long, value_name = "DAY")]
-    on: Option<Day>,
-}
-
-/// Clumps divided.
-#[derive(Debug, Args)]
-#[command(allow_negative_numbers = true)]
-pub struct Divide {
-    /// The lot of clumps.
-    lot: String,
-    /// Clumps used up.
-    #[arg(long)]
-    clumps: Count,
-    /// Sound divisions that show an eye.
-    #[arg(long, default_value = "0")]
-    sound: Count,
-    /// Sound divisions without an eye yet: a lot of their own.
-    #[arg(long, default_value = "0")]
-    not_yet_eyed: Count,
-    /// Pieces not kept, as rot=3; may be given again.
-    #[arg(long = "discard", value_name = "REASON=COUNT", value_parser = counted::<DiscardReason>)]
-    discards: Vec<Counted<DiscardReason>>,
-    /// All pieces, if they were counted.
-    #[arg(long)]
-    pieces: Option<Count>,
-    /// The dividing session it was part of, or `last`.
-    #[arg(long)]
-    session: Option<String>,
-    /// The day.
-    #[arg(long, value_name = "DAY")]
-    on: Option<Day>,
-}
-
-/// Part of a lot split off.
-#[derive(Debug, Args)]
-#[command(allow_negative_numbers = true)]
-pub struct Split {
-    lot: String,
-    /// How many to split off.
-    #[arg(long)]
-    count: Count,
-    /// Where they go.
-    #[arg(long)]
-    place: Option<Place>,
-    /// The day.
-    #[arg(long, value_name = "DAY")]
-    on: Option<Day>,
-}
-
-/// Packed and put in store.
-#[derive(Debug, Args)]
-pub struct Store {
-    lot: String,
-    /// In what.
-    #[arg(long)]
-    packing: Packing,
-    /// Where, from the large to the small.
-    #[arg(long)]
-    place: Place,
-    /// The day.
-    #[arg(long, value_name = "DAY")]
-    on: Option<Day>,
-}
-
-/// Moved.
-#[derive(Debug, Args)]
-pub struct Move {
-    lot: String,
-    /// Where to.
-    #[arg(long)]
-    place: Place,
-    /// The day.
-    #[arg(long, value_name = "DAY")]
-    on: Option<Day>,
-}
-
-/// Lists lots.
-#[derive(Debug, Args)]
-pub struct List {
-    /// Only this variety.
-    #[arg(long)]
-    variety: Option<String>,
-    /// Only what lies here or within.
-    #[arg(long)]
-    place: Option<Place>,
-    /// Also lots at 0.
-    #[arg(long)]
-    all: bool,
-}
-
-/// Shows one lot.
-#[derive(Debug, Args)]
-pub struct Show {
-    lot: String,
-}
-
-/// Lost outside a check.
-#[derive(Debug, Args)]
-#[command(allow_negative_numbers = true)]
-pub struct Lose {
-    lot: String,
-    /// How many.
-    #[arg(long)]
-    count: Count,
-    /// rot, dried-out, frozen, gnawed, broken, culled, mislaid, blind, other.
-    #[arg(long)]
-    cause: LossCause,
-    /// The day.
-    #[arg(long, value_name = "DAY")]
-    on: Option<Day>,
-}
-
-/// Counted again.
-#[derive(Debug, Args)]
-#[command(allow_negative_numbers = true)]
-pub struct Recount {
-    lot: String,
-    /// What was counted.
-    #[arg(long)]
-    counted: Count,
-    /// What became of the missing ones, if fewer than the book says.
-    #[arg(long, value_name = "CAUSE")]
-    missing: Option<LossCause>,
-    /// The day.
-    #[arg(long, value_name = "DAY")]
-    on: Option<Day>,
-}
-
-/// Woken.
-#[derive(Debug, Args)]
-pub struct Wake {
-    lot: String,
-    /// The day.
-    #[arg(long, value_name = "DAY")]
-    on: Option<Day>,
-}
-
-/// Suspicious growth.
-#[derive(Debug, Args)]
-pub struct Stop {
-    lot: String,
-    /// What was seen.
-    #[arg(long)]
-    signs: String,
-    /// The dividing session, if at the bench.
-    #[arg(long)]
-    session: Option<String>,
-    /// The day.
-    #[arg(long, value_name = "DAY")]
-    on: Option<Day>,
-}
-
-/// Came in.
-#[derive(Debug, Args)]
-#[command(allow_negative_numbers = true)]
-pub struct Receive {
-    variety: String,
-    /// How many.
-    #[arg(long)]
-    count: Count,
-    /// From whom.
-    #[arg(long)]
-    from: String,
-    /// What a unit is.
-    #[arg(long, default_value = "division")]
-    unit: UnitKind,
-    /// The coming stock that it fulfils, by id.
-    #[arg(long)]
-    coming: Option<ComingId>,
-    /// Condition on arrival.
-    #[arg(long)]
-    condition: Option<String>,
-    /// The day.
-    #[arg(long, value_name = "DAY")]
-    on: Option<Day>,
-}
-
-/// Went out.
-#[derive(Debug, Args)]
-#[command(allow_negative_numbers = true)]
-pub struct Send {
-    lot: String,
-    /// How many.
-    #[arg(long)]
-    count: Count,
-    /// To whom.
-    #[arg(long)]
-    to: String,
-    /// swap, sale, gift, club or return.
-    #[arg(long)]
-    purpose: Purpose,
-    /// The day.
-    #[arg(long, value_name = "DAY")]
-    on: Option<Day>,
-}
-
-/// On order.
-#[derive(Debug, Args)]
-#[command(allow_negative_numbers = true)]
-pub struct OnOrder {
-    variety: String,
-    /// How many are still to come.
-    #[arg(long)]
-    count: Count,
-    /// From whom.
-    #[arg(long)]
-    from: String,
-    /// What a unit is.
-    #[arg(long, default_value = "division")]
-    unit: UnitKind,
-    /// When it should be here.
-    #[arg(long, value_name = "DAY")]
-    expected: Option<Day>,
-    /// The id of an earlier statement that this one replaces.
-    #[arg(long)]
-    coming: Option<ComingId>,
-    /// The day.
-    #[arg(long, value_name = "DAY")]
-    on: Option<Day>,
-}
-
 /// Runs it.
 pub fn run(command: Lot, desk: &Desk) -> Result<Answer, Fault> {
     match command {
@@ -354,7 +106,7 @@ pub fn run(command: Lot, desk: &Desk) -> Result<Answer, Fault> {
             Ok(StoreBody { lot, packing: it.packing, place: it.place }.into())
         }),
         Lot::Move(it) => {
-            lot_note(desk, &it.lot, it.on, |_, lot| Ok(MoveBody { lot, place: it.place }.into()))
+            lot_note(desk, &it.lot, it.on, |_, lot| Ok(MoveBody { lot, place: it.to }.into()))
         }
         Lot::List(it) => list(it, desk),
         Lot::Show(it) => show(it, desk),
@@ -375,7 +127,7 @@ pub fn run(command: Lot, desk: &Desk) -> Result<Answer, Fault> {
 }
 
 /// Notes one entry about a lot that is there.
-pub(super) fn lot_note(
+pub(in crate::commands) fn lot_note(
     desk: &Desk,
     lot: &str,
     on: Option<Day>,
@@ -404,12 +156,12 @@ fn new_lot_note(
 }
 
 /// What to write on the tubers or the tote.
-pub(super) fn code_lines(made: &[LotId]) -> Vec<String> {
+pub(in crate::commands) fn code_lines(made: &[LotId]) -> Vec<String> {
     made.iter().map(|lot| format!("The new lot's code is {}.", lot.code())).collect()
 }
 
 /// Adds the new lots to an answer's data.
-pub(super) fn with_lots(mut answer: Answer, made: &[LotId]) -> Answer {
+pub(in crate::commands) fn with_lots(mut answer: Answer, made: &[LotId]) -> Answer {
     if let Some(fields) = answer.data.as_object_mut() {
         let lots: Vec<_> =
             made.iter().map(|lot| json!({ "lot": lot, "code": lot.code() })).collect();
@@ -466,7 +218,7 @@ fn split(it: Split, desk: &Desk) -> Result<Answer, Fault> {
             session: None,
         };
         let mut drafts = vec![draft(on, split)?];
-        if let Some(place) = it.place {
+        if let Some(place) = it.to {
             drafts.push(draft(on, MoveBody { lot, place })?);
         }
         Ok(drafts)
