@@ -155,6 +155,11 @@ impl Printer<'_> {
     }
 }
 
+/// "1 entry", "12 entries".
+pub fn entries(count: u64) -> String {
+    if count == 1 { "1 entry".to_owned() } else { format!("{count} entries") }
+}
+
 /// Lays rows out in columns, two spaces apart; numbers to the right.
 pub fn table(headers: &[&str], rows: &[Vec<String>]) -> String {
     let width = |column: usize| {

@@ -17,6 +17,7 @@ use crate::book::{BookError, Keep, StockBook, acts, error_sentence, farm};
 use crate::desk::Desk;
 use crate::fault::{Exit, Fault};
 use crate::fresh;
+use crate::printer;
 use crate::remote::Session;
 
 /// What one push carries at most.
@@ -408,7 +409,7 @@ fn displace(
         farm::become_device(connection, id, &own.name, wall)?;
     }
     let moved = entries::append(connection, drafts, wall)?;
-    Ok(if moved.len() == 1 { "1 entry".to_owned() } else { format!("{} entries", moved.len()) })
+    Ok(printer::entries(moved.len() as u64))
 }
 
 /// How many entries the server hasn't shown yet, of all.

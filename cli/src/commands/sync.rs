@@ -5,7 +5,7 @@ use serde_json::json;
 
 use crate::desk::Desk;
 use crate::fault::{Exit, Fault};
-use crate::printer::Answer;
+use crate::printer::{Answer, entries};
 use crate::sync;
 
 /// Send and fetch entries; works again whenever the network does.
@@ -44,10 +44,6 @@ pub fn run(_: Sync, desk: &Desk) -> Result<Answer, Fault> {
         }),
     )
     .exiting(exit))
-}
-
-fn entries(count: u64) -> String {
-    if count == 1 { "1 entry".to_owned() } else { format!("{count} entries") }
 }
 
 /// "Kept here", with how much waits.

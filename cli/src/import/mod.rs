@@ -34,7 +34,7 @@ use crate::book::{BookError, Keep, entries, farm, imports};
 use crate::desk::Desk;
 use crate::fault::{Exit, Fault};
 use crate::fresh;
-use crate::printer::Answer;
+use crate::printer::{self, Answer};
 
 pub use dates::DateOrder;
 
@@ -271,7 +271,7 @@ fn decide(
         (Consent::Given, _) => {}
     }
     let written = write(desk)?;
-    Ok(answer(format!("{text}\nWritten: {written} entries."), written))
+    Ok(answer(format!("{text}\nWritten: {}.", printer::entries(written)), written))
 }
 
 fn write(
