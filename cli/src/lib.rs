@@ -3,6 +3,7 @@
 //! ```text
 //! args       what may be written on a command line
 //! settings   resolved once, before a command runs
+//! demo       the whole job with an invented winter
 //! desk       what every command works at; `note` is the one way into the ledger
 //! commands   one module a noun
 //! import     spreadsheets in: read, columns, dates, preview, write
@@ -18,6 +19,7 @@ pub mod args;
 pub mod ask;
 pub mod book;
 pub mod commands;
+pub mod demo;
 pub mod desk;
 pub mod fault;
 pub mod find;

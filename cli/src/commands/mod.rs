@@ -6,6 +6,7 @@ pub mod check;
 pub mod climate;
 pub mod compute;
 pub mod config;
+pub mod demo;
 pub mod doctor;
 pub mod export;
 pub mod farm;
@@ -108,6 +109,8 @@ pub enum Command {
     /// Settings, and which one won.
     #[command(subcommand)]
     Config(config::Config),
+    /// The whole job with an invented winter: a server on loopback, twelve farms.
+    Demo(demo::Demo),
     /// A completion script for a shell.
     Completions(manual::Completions),
     /// The manual page.
@@ -143,6 +146,7 @@ pub fn run(command: Command, desk: &Desk) -> Result<Answer, Fault> {
         Command::Backup(it) => backup::run(it, desk),
         Command::Doctor(it) => doctor::run(it, desk),
         Command::Config(it) => config::run(it, desk),
+        Command::Demo(it) => demo::run(&it),
         Command::Completions(it) => Ok(manual::completions(it)),
         Command::Man(it) => manual::man(it),
     }
