@@ -30,7 +30,8 @@ needed, 6 server out of reach and work kept here, 130 interrupted.
 Lots are named by the 5-character code on the tuber, or by id; varieties by name, whatever the case,
 accents or quotes. Every command works without a server but those that speak to the network.
 Settings: flag, then environment (SPARELOOP_BOOK, SPARELOOP_TIMEOUT, SPARELOOP_WAIT_FOR_BOOK), then
-spareloop.toml here, then the user's file; see spareloop config explain.";
+spareloop.toml here, then the user's file; see spareloop config explain. With --json the answer is one
+object on standard output with \"spareloop\": 1 and a kind; what went wrong is one on standard error.";
 
 /// The stock book of a small dahlia farm: what is there, what will survive, what is spare.
 #[derive(Debug, Parser)]

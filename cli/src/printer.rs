@@ -188,3 +188,24 @@ pub fn table(headers: &[&str], rows: &[Vec<String>]) -> String {
     lines.extend(rows.iter().map(|row| line(&mut row.iter().map(String::as_str))));
     lines.join("\n")
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn columns_are_as_wide_as_their_widest_cell_and_numbers_stand_to_the_right() {
+        let rows =
+            [vec!["Été".to_owned(), "7".to_owned()], vec!["Moss".to_owned(), "120".to_owned()]];
+        assert_eq!(
+            table(&["variety", "count"], &rows),
+            "variety  count\nÉté          7\nMoss       120"
+        );
+    }
+
+    #[test]
+    fn an_answer_is_one_object_that_says_its_version_and_kind() {
+        let answer = Answer::new("lot", "text", json!({ "code": "7KQ4M" }));
+        assert_eq!(answer.to_json(), json!({ "spareloop": 1, "kind": "lot", "code": "7KQ4M" }));
+    }
+}

@@ -337,6 +337,15 @@ impl Session {
         self.call(|client| client.shut_out(&key, device)).map(drop).map_err(call_fault)
     }
 
+    /// Learns what is promised of the farm's lots. What was known before stays where the server
+    /// doesn't answer: this is news, and nothing waits for it.
+    pub fn learn_promised(&mut self, file: &mut StockBook) -> Result<(), Fault> {
+        let Ok(stock) = self.call(Client::stock) else { return Ok(()) };
+        let lots = stock.lines.iter().flat_map(|line| &line.lots);
+        let by_lot = lots.map(|lot| (lot.lot, lot.promised)).collect();
+        Ok(file.write(Keep::Kept, |connection| link::put_promised(connection, &by_lot))?)
+    }
+
     /// Does something on the network: stored first, then sent, then its end noted. While the server
     /// is away it waits here, and the next sync sends it unchanged.
     pub fn act<T: DeserializeOwned>(
@@ -354,6 +363,7 @@ impl Session {
         };
         file.write(Keep::Kept, |connection| acts::put(connection, &act, fresh::wall_millis()))?;
         let answer = self.send(file, &act).map_err(|fault| waiting(fault, &act.said))?;
+        self.learn_promised(file)?;
         serde_json::from_value(answer).map_err(|error| odd_answer(&error))
     }
 

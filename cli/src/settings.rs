@@ -211,3 +211,40 @@ fn read_file(path: &Path) -> Result<Option<FileSettings>, Fault> {
         )
     })
 }
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, clippy::expect_used)]
+    use super::*;
+
+    fn resolved(flag: Option<&str>, variable: Option<&str>) -> Settings {
+        let flags = Flags { book: flag.map(PathBuf::from), timeout: None };
+        let environment = |name: &str| match name {
+            "SPARELOOP_BOOK" => variable.map(ToOwned::to_owned),
+            "SPARELOOP_TODAY" => Some("2026-03-20".to_owned()),
+            _ => None,
+        };
+        Settings::resolve(&flags, &environment).unwrap()
+    }
+
+    #[test]
+    fn a_flag_wins_over_the_environment_and_that_over_the_default() {
+        let both = resolved(Some("a.sqlite"), Some("b.sqlite"));
+        assert_eq!(
+            (both.book.value, both.book.source),
+            ("a.sqlite".into(), Source::Flag("--book"))
+        );
+        let variable = resolved(None, Some("b.sqlite"));
+        assert_eq!(variable.book.source, Source::Environment("SPARELOOP_BOOK"));
+        assert_eq!(resolved(None, Some("")).book.source, Source::Default);
+    }
+
+    #[test]
+    fn a_day_or_a_time_that_is_none_is_wrong_usage() {
+        for (name, value) in [("SPARELOOP_TODAY", "soon"), ("SPARELOOP_TIMEOUT", "long")] {
+            let environment = |asked: &str| (asked == name).then(|| value.to_owned());
+            let fault = Settings::resolve(&Flags::default(), &environment).unwrap_err();
+            assert_eq!(fault.exit, crate::fault::Exit::Usage);
+        }
+    }
+}

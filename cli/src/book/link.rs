@@ -1,11 +1,15 @@
-//! Which server the farm is connected to, and how far it was read.
+//! Which server the farm is connected to, how far it was read, and what it said is promised.
+
+use std::collections::BTreeMap;
 
 use diesel::prelude::*;
 use diesel::sqlite::SqliteConnection;
 
+use spareloop_domain::words::{Count, LotId};
+
 use super::BookError;
 use super::farm::odd;
-use super::schema::link;
+use super::schema::{link, promised};
 
 /// The connection to a network's server.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -64,5 +68,28 @@ pub fn put(connection: &mut SqliteConnection, it: &Link) -> Result<(), BookError
             link::synced_at.eq(it.synced_at.map(i64::try_from).transpose().map_err(odd)?),
         ))
         .execute(connection)?;
+    Ok(())
+}
+
+/// Units promised of each lot, as the server said last.
+pub fn promised(connection: &mut SqliteConnection) -> Result<BTreeMap<LotId, Count>, BookError> {
+    let rows: Vec<(String, i64)> =
+        promised::table.select((promised::lot, promised::count)).load(connection)?;
+    rows.into_iter()
+        .map(|(lot, count)| Ok((lot.parse().map_err(odd)?, Count::new(count).map_err(odd)?)))
+        .collect()
+}
+
+/// Takes note of what the server says is promised.
+pub fn put_promised(
+    connection: &mut SqliteConnection,
+    by_lot: &BTreeMap<LotId, Count>,
+) -> Result<(), BookError> {
+    diesel::delete(promised::table).execute(connection)?;
+    for (lot, count) in by_lot.iter().filter(|(_, count)| !count.is_zero()) {
+        diesel::insert_into(promised::table)
+            .values((promised::lot.eq(lot.to_string()), promised::count.eq(i64::from(*count))))
+            .execute(connection)?;
+    }
     Ok(())
 }

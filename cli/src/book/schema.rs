@@ -39,6 +39,9 @@ table! {
     }
 }
 table! {
+    promised (lot) { lot -> Text, count -> BigInt, }
+}
+table! {
     parked (number) { number -> BigInt, entry -> Text, code -> Text, detail -> Text, parked_at -> BigInt, }
 }
 table! {

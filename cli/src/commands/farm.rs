@@ -142,13 +142,7 @@ fn init(it: Init, desk: &Desk) -> Result<Answer, Fault> {
         Some(day) => Some(day),
         None => asked_day(desk)?,
     };
-    let how_sure = it.how_sure.unwrap_or(0.9);
-    if !(how_sure > 0.0 && how_sure < 1.0) {
-        return Err(Fault::refused(
-            format!("How sure to be is {how_sure}, and it must lie strictly between 0 and 1."),
-            "Give --how-sure 0.9 for 9 springs in 10.",
-        ));
-    }
+    let how_sure = how_sure(it.how_sure, desk)?;
     let farm = FarmRow { id: FarmId::new(fresh::uuid()?), name, service_level: how_sure, planting };
     if desk.keep == Keep::Kept {
         begin_book(desk, &farm, &device)?;
@@ -159,6 +153,18 @@ fn init(it: Init, desk: &Desk) -> Result<Answer, Fault> {
         path.display()
     );
     Ok(Answer::new("farm", text, json!({ "farm": farm.id, "name": farm.name, "book": path })))
+}
+
+fn how_sure(given: Option<f64>, desk: &Desk) -> Result<f64, Fault> {
+    let question = "How sure to be that enough plants come up? (0.9: 9 springs in 10)";
+    let text = desk.ask.text_or(given.map(|share| share.to_string()), question, "0.9")?;
+    let share = text.trim().replace(',', ".").parse::<f64>().ok();
+    share.filter(|share| *share > 0.0 && *share < 1.0).ok_or_else(|| {
+        Fault::refused(
+            format!("How sure to be is {text}, and it must be a number strictly between 0 and 1."),
+            "Give --how-sure 0.9 for 9 springs in 10.",
+        )
+    })
 }
 
 fn asked_day(desk: &Desk) -> Result<Option<Day>, Fault> {

@@ -13,6 +13,7 @@ use spareloop_domain::settings::Settings;
 use spareloop_domain::words::{Count, Day, LotId, UnitKind};
 
 use crate::book::farm::Farm;
+use crate::book::link;
 use crate::desk::Desk;
 use crate::fault::Fault;
 use crate::find;
@@ -28,7 +29,8 @@ Examples:
 Expected and likely (10th to 90th percentile) at planting, by variety and unit kind. Spare is what can
 go now so that enough plants still come up as surely as the plan asks, less what is kept back. Where no
 plan says how many plants are wanted, nothing is called spare. Until a network has enough records, a
-lot's rate of loss comes from its own checks and a first-season guess, and the sentence says so.")]
+lot's rate of loss comes from its own checks and a first-season guess, and the sentence says so. What is
+promised to others comes out first, as the last sync knew it.")]
 pub struct Forecast {
     /// Only this variety, with its lots.
     variety: Option<String>,
@@ -41,25 +43,20 @@ pub struct Forecast {
 }
 
 /// The stock sheet of a book, as the farm's settings have it.
-pub(super) fn sheet(
+fn sheet(
     book: &Book,
     farm: &Farm,
     today: Day,
     to: Option<Day>,
+    promised: &BTreeMap<LotId, Count>,
 ) -> Result<Vec<KindOutlook>, Fault> {
     let service_level = ServiceLevel::new(farm.service_level).map_err(|error| {
         Fault::failed(format!("How sure to be: {error}."), "Run: spareloop doctor")
     })?;
     let settings = Settings { service_level, ..Settings::default() };
     let planting = to.or(farm.planting).unwrap_or_else(|| next_may(today));
-    // What is promised is known to the server alone, which gives it with the network's stock sheet.
-    let promised: BTreeMap<LotId, Count> = BTreeMap::new();
-    let asked = Asked {
-        today,
-        day_without_plan: planting.max(today),
-        settings: &settings,
-        promised: &promised,
-    };
+    let asked =
+        Asked { today, day_without_plan: planting.max(today), settings: &settings, promised };
     Ok(outlook(book, &asked))
 }
 
@@ -73,12 +70,13 @@ fn next_may(today: Day) -> Day {
 
 /// Runs it.
 pub fn run(it: Forecast, desk: &Desk) -> Result<Answer, Fault> {
-    let opened = desk.open()?;
+    let mut opened = desk.open()?;
+    let promised = opened.file.read(link::promised)?;
     let book = &opened.book;
     let wanted = it.variety.as_ref().map(|text| find::variety(book, text)).transpose()?;
     let wanted = wanted.map(|card| card.id);
     let today = desk.settings.today.value;
-    let sheet: Vec<KindOutlook> = sheet(book, &opened.farm, today, it.to)?
+    let sheet: Vec<KindOutlook> = sheet(book, &opened.farm, today, it.to, &promised)?
         .into_iter()
         .filter(|kind| wanted.is_none_or(|variety| variety == kind.variety))
         .collect();
@@ -155,6 +153,7 @@ fn view(book: &Book, kind: &KindOutlook) -> Value {
         "in_store": kind.in_store,
         "stopped": kind.stopped,
         "coming": kind.coming,
+        "promised": kind.promised,
         "expected": reckoned.map(|it| it.stock.expected),
         "low": reckoned.map(|it| it.stock.low),
         "high": reckoned.map(|it| it.stock.high),

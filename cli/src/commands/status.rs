@@ -1,5 +1,7 @@
 //! `status`: where things stand, offline, ending with the next thing to do.
 
+use std::cmp::Reverse;
+
 use clap::Args;
 use serde_json::json;
 use spareloop_domain::forecast::outlook::{LookDue, look_due};
@@ -93,7 +95,9 @@ fn due(book: &Book, today: Day) -> Vec<(u32, &Lot)> {
             LookDue::NotYet => None,
         })
         .collect();
-    due.sort_by_key(|(days, lot)| (std::cmp::Reverse(*days), lot.id));
+    due.sort_by_cached_key(|(days, lot)| {
+        (Reverse(*days), find::variety_name(book, lot.variety), lot.place.clone(), lot.id)
+    });
     due
 }
 

@@ -83,11 +83,14 @@ impl LotView {
 pub const HEADERS: [&str; 8] =
     ["lot", "variety", "count", "unit", "place", "packing", "last look", ""];
 
-/// Lots in the order people look for them: by variety, then code.
+/// Lots in the order people look for them: by variety, unit kind, place, day.
 pub fn views(book: &Book, keep: impl Fn(&Lot) -> bool) -> Vec<LotView> {
     let mut views: Vec<LotView> =
         book.lots.values().filter(|lot| keep(lot)).map(|lot| LotView::of(book, lot)).collect();
-    views.sort_by(|a, b| (&a.variety, a.unit, &a.code).cmp(&(&b.variety, b.unit, &b.code)));
+    let order = |view: &LotView| {
+        (view.variety.clone(), view.unit, view.place.clone(), view.began, view.code.clone())
+    };
+    views.sort_by_cached_key(order);
     views
 }
 

@@ -8,7 +8,8 @@ use spareloop_domain::words::{Day, DiscardReason, LotId, Packing, Place, Session
 use super::Fate;
 use super::cells::Row;
 use super::columns::{Field, needed, optional};
-use super::scratch::{Scratch, Stop, label_key};
+use super::lasting::label_key;
+use super::scratch::{Scratch, Stop};
 
 /// The fields of a bench sheet.
 pub(super) const FIELDS: &[Field] = &[

@@ -5,7 +5,8 @@ use spareloop_domain::ledger::body::Lift;
 use super::Fate;
 use super::cells::Row;
 use super::columns::{Field, needed, optional};
-use super::scratch::{Classes, Scratch, Stop, label_key};
+use super::lasting::label_key;
+use super::scratch::{Classes, Scratch, Stop};
 use spareloop_domain::words::fold_key;
 
 /// The fields of a sheet of lifted clumps.

@@ -5,6 +5,7 @@
 //! columns   headings -> fields
 //! dates     days as people write them
 //! cells     counts, strengths and names out of a cell
+//! lasting   ids that are the same on every device
 //! scratch   the book as it will be, row by row, so that the rules at the door judge each row
 //! stock, checks, lifted, bench, plan   one kind of file each
 //! ```
@@ -17,6 +18,7 @@ mod cells;
 mod checks;
 mod columns;
 mod dates;
+mod lasting;
 mod lifted;
 mod plan;
 mod reading;

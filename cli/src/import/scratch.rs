@@ -3,7 +3,6 @@
 
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
-use sha2::{Digest, Sha256};
 use spareloop_domain::ledger::body::{Check, Divide, Move, Opening, Plan, Store, VarietyNote};
 use spareloop_domain::ledger::book::{LookRecord, Lot};
 use spareloop_domain::ledger::draft::check_draft;
@@ -11,8 +10,9 @@ use spareloop_domain::ledger::{Body, Book, Draft, Entry, Hash, Seq, Stamp, fold}
 use spareloop_domain::words::{
     Count, Day, DeviceId, EntryId, FarmId, LotId, SessionId, VarietyId, VarietyName, fold_key,
 };
-use uuid::{Builder, Uuid};
+use uuid::Uuid;
 
+use super::lasting::{self, label_key};
 use super::{Fate, NearNames};
 use crate::book::farm::Farm;
 use crate::book::imports::ImportedRow;
@@ -394,15 +394,7 @@ impl Scratch {
     }
 
     fn lasting_id(&self, key: &str, salt: u32) -> Uuid {
-        let mut hasher = Sha256::new();
-        hasher.update(b"spareloop import\0");
-        hasher.update(self.farm.id.uuid().as_bytes());
-        hasher.update(salt.to_be_bytes());
-        hasher.update(key.as_bytes());
-        let digest = hasher.finalize();
-        let mut bytes = [0; 16];
-        bytes.copy_from_slice(&digest[..16]);
-        Builder::from_custom_bytes(bytes).into_uuid()
+        lasting::id(self.farm.id, key, salt)
     }
 
     /// A key that tells equal rows of one file apart: the first, the second, the third.
@@ -455,10 +447,4 @@ impl Classes {
         let word = |field| row.text(field).map(ToOwned::to_owned);
         Self { form: word("form"), size: word("size"), colour: word("colour") }
     }
-}
-
-/// The key of a lot by its label: case and runs of spaces don't count.
-pub(super) fn label_key(label: &str) -> String {
-    let words: Vec<String> = label.split_whitespace().map(str::to_lowercase).collect();
-    format!("label:{}", words.join(" "))
 }

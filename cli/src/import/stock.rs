@@ -6,7 +6,8 @@ use spareloop_domain::words::{Count, Day, LotId, Packing, Place, UnitKind, fold_
 use super::Fate;
 use super::cells::Row;
 use super::columns::{Field, needed, optional};
-use super::scratch::{Classes, Scratch, Stop, label_key};
+use super::lasting::label_key;
+use super::scratch::{Classes, Scratch, Stop};
 
 /// The fields of a stock file.
 pub(super) const FIELDS: &[Field] = &[

@@ -2,6 +2,7 @@ DROP TABLE column_names;
 DROP TABLE imported;
 DROP TABLE acts;
 DROP TABLE parked;
+DROP TABLE promised;
 DROP TABLE link;
 DROP TABLE clock;
 DROP TABLE entries;

@@ -57,6 +57,12 @@ CREATE TABLE link (
     synced_at INTEGER
 ) STRICT;
 
+-- Units of each lot that open offers and live holds promise, as the server said last.
+CREATE TABLE promised (
+    lot TEXT NOT NULL PRIMARY KEY,
+    count INTEGER NOT NULL CHECK (count > 0)
+) STRICT;
+
 -- Entries that the server refused or that a fork displaced: kept and shown, never dropped.
 CREATE TABLE parked (
     number INTEGER NOT NULL PRIMARY KEY AUTOINCREMENT,

@@ -1,15 +1,18 @@
 //! A sync: fetch, then send, by the plan of `domain`, in bounded batches. It can stop anywhere and
 //! go on later; the cursor moves only together with what it covers.
 
+mod chains;
+
 use spareloop_api::client::Client;
 use spareloop_api::problem::ProblemCode;
-use spareloop_api::sync::{MOST_ENTRIES, Page, Positioned, Push, Pushed, RefusedEntry, Summary};
+use spareloop_api::sync::{MOST_ENTRIES, Page, Push, Pushed, RefusedEntry, Summary};
+use spareloop_domain::ledger::Seq;
 use spareloop_domain::ledger::sync::{
-    Acceptance, BatchLimits, Epoch, Head, Heads, Mine, Plan, Position, Range, ServerLife, Theirs,
-    accept, plan,
+    BatchLimits, Epoch, Head, Heads, Mine, Plan, Position, Range, ServerLife, Theirs, plan,
 };
-use spareloop_domain::ledger::{Body, Draft, Entry, Seq};
 use spareloop_domain::words::DeviceId;
+
+use chains::{Kept, displace, keep_one};
 
 use crate::book::entries::{self, count};
 use crate::book::link::{self, Link};
@@ -17,7 +20,6 @@ use crate::book::{BookError, Keep, StockBook, acts, error_sentence, farm};
 use crate::desk::Desk;
 use crate::fault::{Exit, Fault};
 use crate::fresh;
-use crate::printer;
 use crate::remote::Session;
 
 /// What one push carries at most.
@@ -49,6 +51,7 @@ pub fn run(desk: &Desk, file: &mut StockBook) -> Result<Done, Fault> {
         if courier.round()? == Round::Quiet {
             courier.note_end()?;
             courier.send_acts()?;
+            courier.session.learn_promised(courier.file)?;
             return Ok(courier.done);
         }
     }
@@ -276,12 +279,6 @@ impl Courier<'_> {
     }
 }
 
-#[derive(Default)]
-struct Kept {
-    new: u64,
-    said: Vec<String>,
-}
-
 fn theirs(summary: Summary) -> Theirs {
     Theirs {
         farm: summary.farm,
@@ -309,107 +306,6 @@ fn change_link(
         link::put(connection, &link)?;
     }
     Ok(())
-}
-
-/// Keeps one entry of the feed, by the same rule by which the server accepts one.
-fn keep_one(
-    connection: &mut diesel::SqliteConnection,
-    positioned: &Positioned,
-    kept: &mut Kept,
-) -> Result<(), Fault> {
-    let entry = &positioned.entry;
-    let farm = farm::get(connection)?.id;
-    let head = entries::head(connection, entry.device)?.map(|(seq, hash)| Head { seq, hash });
-    let there = entries::at_place(connection, entry.device, entry.seq)?.map(|entry| entry.hash);
-    match accept(farm, head, |_, _| there, entry) {
-        Acceptance::AlreadyHere => {
-            Ok(entries::set_position(connection, entry, positioned.position)?)
-        }
-        Acceptance::Append => {
-            kept.new += 1;
-            let wall = fresh::wall_millis();
-            entries::keep_fetched(connection, entry, positioned.position, wall)?;
-            leave_shared_device(connection, entry, kept)
-        }
-        Acceptance::Fork => {
-            let moved = displace(
-                connection,
-                entry.device,
-                entry.seq,
-                "another entry stands at its place on the server",
-            )?;
-            kept.said.push(format!(
-                "This device was put back from an older copy, or copied to another one. It took a new device id; {moved} that the server lacks are sent under it. Nothing is lost."
-            ));
-            kept.new += 1;
-            Ok(entries::keep_fetched(connection, entry, positioned.position, fresh::wall_millis())?)
-        }
-        Acceptance::Gap { .. }
-        | Acceptance::BrokenChain
-        | Acceptance::Tampered
-        | Acceptance::WrongFarm => Err(Fault::failed(
-            format!(
-                "The server sent an entry (device {}, place {}) that doesn't fit its chain.",
-                entry.device, entry.seq
-            ),
-            "Run: spareloop doctor, and show it to the one who runs the server.",
-        )
-        .keeping("It was not taken; everything noted here is kept.")),
-    }
-}
-
-/// The server holds an entry under this device's own id that this device never made: it was put
-/// back from an older copy, or copied. It leaves the shared id, so that no place is taken twice.
-fn leave_shared_device(
-    connection: &mut diesel::SqliteConnection,
-    entry: &Entry,
-    kept: &mut Kept,
-) -> Result<(), Fault> {
-    let device = farm::device(connection)?;
-    if device.id != entry.device {
-        return Ok(());
-    }
-    let id = DeviceId::new(fresh::uuid()?);
-    farm::become_device(connection, id, &device.name, fresh::wall_millis())?;
-    kept.said.push(
-        "This device was put back from an older copy, or copied to another one. It took a new device id and fetched what it lacked. Nothing is lost."
-            .to_owned(),
-    );
-    Ok(())
-}
-
-/// Takes the rest of a chain from `first` on out of it and appends it again under this device,
-/// which takes a new id if the chain was its own. Answers how many, in words.
-fn displace(
-    connection: &mut diesel::SqliteConnection,
-    device: DeviceId,
-    first: Seq,
-    why: &str,
-) -> Result<String, Fault> {
-    let wall = fresh::wall_millis();
-    let rest = entries::of_device(connection, device, first.get(), u64::MAX)?;
-    let mut drafts = Vec::with_capacity(rest.len());
-    for entry in rest.iter().rev() {
-        entries::park(
-            connection,
-            entry,
-            "fork",
-            &format!("{why}; noted again under a new device id"),
-            wall,
-        )?;
-    }
-    for entry in rest {
-        // As it was written, whatever this version can read of it.
-        let body = Body::Newer { kind: entry.kind, body: entry.body };
-        drafts.push(Draft { id: entry.id, on: entry.on, body });
-    }
-    let own = farm::device(connection)?;
-    if own.id == device {
-        let id = DeviceId::new(fresh::uuid()?);
-        farm::become_device(connection, id, &own.name, wall)?;
-    }
-    let moved = entries::append(connection, drafts, wall)?;
-    Ok(printer::entries(moved.len() as u64))
 }
 
 /// How many entries the server hasn't shown yet, of all.
