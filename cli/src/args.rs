@@ -55,16 +55,16 @@ pub struct Global {
     #[arg(long, global = true, value_name = "FILE")]
     pub book: Option<PathBuf>,
     /// Answer with one JSON object.
-    #[arg(long, global = true)]
+    #[arg(long, global = true, overrides_with = "json")]
     pub json: bool,
     /// Do everything but write.
-    #[arg(long, global = true)]
+    #[arg(long, global = true, overrides_with = "dry_run")]
     pub dry_run: bool,
     /// Agree beforehand to what would be asked.
-    #[arg(long, global = true)]
+    #[arg(long, global = true, overrides_with = "yes")]
     pub yes: bool,
     /// Never ask; exit 5 and name the flag instead.
-    #[arg(long, global = true)]
+    #[arg(long, global = true, overrides_with = "no_input")]
     pub no_input: bool,
     /// Seconds that the server may take to answer.
     #[arg(long, global = true, value_name = "SECONDS")]
