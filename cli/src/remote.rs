@@ -16,7 +16,7 @@ use spareloop_domain::words::{DeviceId, FarmId};
 use crate::book::acts::{self, Act, Ended};
 use crate::book::keys::{self, Keys};
 use crate::book::link::{self, Link};
-use crate::book::{BookError, Keep, StockBook, error_sentence, farm};
+use crate::book::{BookError, Keep, StockBook, entries, error_sentence, farm};
 use crate::desk::Desk;
 use crate::fault::Fault;
 use crate::fresh;
@@ -198,6 +198,10 @@ pub fn connect(
     let network = me.network.map(|network| network.name);
     file.write(Keep::Kept, |connection| {
         let before = link::find(connection)?.filter(|link| link.server == server);
+        if before.is_none() {
+            // Places in another server's feed say nothing about this one's.
+            entries::forget_positions(connection)?;
+        }
         let link = Link {
             server: server.to_owned(),
             login: login.to_owned(),
