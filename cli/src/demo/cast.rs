@@ -46,7 +46,7 @@ macro_rules! with_bench_sheet {
 pub(super) const CAST: &[Part] = &[
     with_bench_sheet!("Thrushgate", "thrushgate", None),
     with_bench_sheet!("Quillmarsh", "quillmarsh", None),
-    with_bench_sheet!("Ottercombe", "ottercombe", Some("dmy")),
+    with_bench_sheet!("Ottercombe", "ottercombe", Some("day-first")),
     with_bench_sheet!("Fennelrigg", "fennelrigg", None),
     with_bench_sheet!("Larkhusk", "larkhusk", None),
     with_bench_sheet!("Dunmallow", "dunmallow", None),

@@ -41,7 +41,7 @@ impl Grower {
             let file = grower.folder.join(format!("{}.csv", sheet.kind));
             std::fs::write(&file, sheet.bytes).map_err(no_room)?;
             let file = file.to_string_lossy().into_owned();
-            let mut words = vec!["import", sheet.kind, file.as_str(), "--yes"];
+            let mut words = vec!["import", sheet.kind, file.as_str()];
             words.extend(part.date_order.iter().flat_map(|order| ["--date-order", order]));
             grower.run(&words)?;
         }

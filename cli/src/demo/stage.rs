@@ -67,12 +67,13 @@ impl Stage {
             Self { folder, url: String::new(), set_up_token: String::new(), server: Some(child) };
         for _ in 0..PATIENCE {
             let said = std::fs::read_to_string(&words).unwrap_or_default();
-            if let Some(url) = said.lines().find_map(|line| line.strip_prefix("listening on ")) {
+            let url = said.lines().find_map(|line| line.strip_prefix("listening on "));
+            let token = said
+                .split_whitespace()
+                .find_map(|word| word.split_once("/set-up?token=").map(|(_, token)| token));
+            if let (Some(url), Some(token), true) = (url, token, said.ends_with('\n')) {
                 url.trim().clone_into(&mut stage.url);
-                said.split_whitespace()
-                    .find_map(|word| word.split_once("/set-up?token=").map(|(_, token)| token))
-                    .unwrap_or_default()
-                    .clone_into(&mut stage.set_up_token);
+                token.clone_into(&mut stage.set_up_token);
                 return Ok(stage);
             }
             if let Some(Ok(Some(status))) = stage.server.as_mut().map(Child::try_wait) {

@@ -320,10 +320,10 @@ impl Winter {
         let left = half + 3;
         let in_store = u64::from(offer.history.in_store.get());
         let lost = in_store - u64::from(left);
-        let rot = format!("rot={lost}");
+        let rot = lost.to_string();
         let (inspected, sound) = (in_store.to_string(), left.to_string());
         let words = ["check", "add", &offer.lot_code, "--inspected", &inspected, "--sound", &sound];
-        giver.run(&[&words[..], &["--lost", &rot]].concat())?;
+        giver.run(&[&words[..], &["--rot", &rot]].concat())?;
         giver.run(&["sync"])?;
         let mut told = Vec::new();
         for farm in [giver, takers[0], takers[1]] {
