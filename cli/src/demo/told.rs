@@ -69,19 +69,21 @@ fn farms(text: &mut String, farms: &[FarmPart]) {
 
 fn sheet(text: &mut String, played: &Played) {
     head(text, "2. The network's spare and short sheet");
+    let shown = played.mutual.len().min(5);
     let _ = writeln!(
         text,
-        "{} offers and {} wants are on it. Pairs of farms where each has what the other lacks: {}.",
+        "{} offers and {} wants are on it. In {} pairs of farms each has what the other lacks: {} ...",
         played.offers,
         played.wants,
-        if played.mutual.is_empty() { "none".to_owned() } else { played.mutual.join(", ") }
+        played.mutual.len(),
+        played.mutual[..shown].join(", ")
     );
 }
 
 fn parcel(hold: &HoldView) -> String {
     let handed = hold.hand_over.as_ref();
     format!(
-        "{} gave {} of {} to {}; {} received: {}",
+        "{} gave {} of '{}' to {}; {} received: {}",
         hold.giver.name,
         handed.map_or(0, |it| it.given.get()),
         hold.variety,
@@ -113,7 +115,7 @@ fn cut(text: &mut String, cut: &CutStory) {
     for hold in &cut.before {
         let _ = writeln!(
             text,
-            "{} agreed to hold {} of {} for {}.",
+            "{} agreed to hold {} of '{}' for {}.",
             cut.giver, hold.count, hold.variety, hold.taker.name
         );
     }
