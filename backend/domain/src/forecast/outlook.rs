@@ -304,7 +304,8 @@ fn reckon(
     })
 }
 
-fn lot_outlook(lot: &Lot, promised: Count, on: Day, asked: &Asked) -> LotOutlook {
+/// One lot, forecast for the day `on`; what an offer shows beside its history.
+pub fn lot_outlook(lot: &Lot, promised: Count, on: Day, asked: &Asked) -> LotOutlook {
     let belief = belief(lot);
     let left = survivors(&groups(&lot.last_seen, lot.unit, on), &belief);
     let sentence = match &left {
