@@ -1,1 +1,28 @@
-//! To be written.
+//! The server of a network of farms: configuration, sign-ins, routes, pages, jobs.
+//!
+//! ```text
+//! config house keys        settings; what every handler reaches; the secret and what it gives
+//! error                    the ladder of errors, from rule to words on the wire
+//! auth/                    passwords, tokens, throttling, access policies, callers
+//! acts/                    what can be done, one module a subject; called by routes and pages
+//! routes/ openapi          the interface under /api/v1, and its description
+//! pages/                   the pages: plain forms, no script
+//! jobs                     what happens by itself
+//! ```
+//!
+//! Handlers are thin: parse, authorise, one store call, answer. What may not enter: SQL (`store`),
+//! rules of the trade (`domain`).
+
+pub mod acts;
+pub mod app;
+pub mod auth;
+pub mod config;
+pub mod error;
+pub mod house;
+pub mod idempotency;
+pub mod jobs;
+pub mod keys;
+pub mod openapi;
+pub mod pages;
+pub mod routes;
+pub mod views;

@@ -1,2 +1,2 @@
-//! To be written.
+//! `spareloop-server`: everything is in the library.
 fn main() {}

@@ -1,0 +1,310 @@
+//! Offers, wants, the sheet, matches, the owed book, messages.
+
+use std::collections::BTreeMap;
+
+use spareloop_api::exchange::{
+    Balance, Board, MakeOffer, MakeWant, MatchLine, MatchView, Matches, Messages, OfferView,
+    OwedBook, WantView,
+};
+use spareloop_api::people::FarmView;
+use spareloop_domain::exchange::owed::Tenths;
+use spareloop_domain::words::{Day, FarmId, MessageId, NetworkId, OfferId, VarietyName, WantId};
+use spareloop_rounds::{Lack, Line, Spare, VarietyKey, pairwise};
+use spareloop_store::offers::{NewOffer, Offer};
+use spareloop_store::wants::{NewWant, Want};
+use spareloop_store::{StoreError, Tx, farm_book, messages, offers, owed, people, wants};
+use uuid::Uuid;
+
+use super::{field, refused};
+use crate::auth::caller::{Grower, Member};
+use crate::error::ServerError;
+use crate::house::House;
+use crate::idempotency::Key;
+use crate::views::exchange as views;
+use crate::views::stock::Rules;
+
+/// Most of each kind that a matching looks at.
+const MOST_MATCHED: u32 = 5_000;
+/// Most varieties taken instead of the one wanted.
+const MOST_INSTEAD: usize = 20;
+
+/// Offers spare of one lot.
+pub async fn make_offer(
+    house: &House,
+    grower: Grower,
+    key: &Key,
+    request: MakeOffer,
+) -> Result<OfferView, ServerError> {
+    let act = key.act(&house.keys, grower.person, "make offer", &request)?;
+    let new = NewOffer {
+        id: request.offer,
+        lot: request.lot,
+        count: request.count,
+        smallest_parcel: request.smallest_parcel,
+        conditions: request.conditions,
+    };
+    let (now, today) = (house.now(), house.today()?);
+    house
+        .once(act, move |tx| {
+            let made = offers::make(tx, grower.network, grower.farm, &new, now)?;
+            offer_view(tx, made, today)
+        })
+        .await
+}
+
+/// One offer of the caller's network.
+pub async fn offer(
+    house: &House,
+    member: Member,
+    offer: OfferId,
+) -> Result<OfferView, ServerError> {
+    let (now, today) = (house.now(), house.today()?);
+    house
+        .read(move |tx| {
+            let found = offers::offer(tx, member.network, offer, now)?;
+            offer_view(tx, found, today)
+        })
+        .await
+}
+
+/// Withdraws an offer of the caller's farm.
+pub async fn withdraw_offer(
+    house: &House,
+    grower: Grower,
+    key: &Key,
+    offer: OfferId,
+) -> Result<OfferView, ServerError> {
+    let act = key.act(&house.keys, grower.person, "withdraw offer", &offer)?;
+    let (now, today) = (house.now(), house.today()?);
+    house
+        .once(act, move |tx| {
+            let found = offers::withdraw(tx, grower.network, grower.farm, offer, now)?;
+            offer_view(tx, found, today)
+        })
+        .await
+}
+
+fn offer_view(tx: &mut Tx<'_>, offer: Offer, today: Day) -> Result<OfferView, StoreError> {
+    let farm = people::farm(tx, offer.network, offer.farm)?;
+    let book = farm_book(tx, offer.farm)?;
+    let farm = FarmView { id: farm.id, name: farm.name };
+    Ok(views::offer(offer, farm, &book, today, &Rules::default()))
+}
+
+/// Says what the farm lacks.
+pub async fn make_want(
+    house: &House,
+    grower: Grower,
+    key: &Key,
+    request: MakeWant,
+) -> Result<WantView, ServerError> {
+    let act = key.act(&house.keys, grower.person, "make want", &request)?;
+    if request.instead.len() > MOST_INSTEAD {
+        return Err(refused("instead", format!("at most {MOST_INSTEAD} varieties")));
+    }
+    let instead: Vec<VarietyName> =
+        request.instead.iter().map(|name| field("instead", name)).collect::<Result<_, _>>()?;
+    let new = NewWant {
+        id: request.want,
+        variety: field("variety", &request.variety)?,
+        instead,
+        unit: request.unit,
+        count: request.count,
+        needed_by: request.needed_by,
+        conditions: request.conditions,
+    };
+    let now = house.now();
+    house
+        .once(act, move |tx| {
+            let made = wants::make(tx, grower.network, grower.farm, &new, now)?;
+            want_view(tx, made)
+        })
+        .await
+}
+
+/// Withdraws a want of the caller's farm.
+pub async fn withdraw_want(
+    house: &House,
+    grower: Grower,
+    key: &Key,
+    want: WantId,
+) -> Result<WantView, ServerError> {
+    let act = key.act(&house.keys, grower.person, "withdraw want", &want)?;
+    let now = house.now();
+    house
+        .once(act, move |tx| {
+            let found = wants::withdraw(tx, grower.network, grower.farm, want, now)?;
+            want_view(tx, found)
+        })
+        .await
+}
+
+fn want_view(tx: &mut Tx<'_>, want: Want) -> Result<WantView, StoreError> {
+    let farm = people::farm(tx, want.network, want.farm)?;
+    Ok(views::want(want, FarmView { id: farm.id, name: farm.name }))
+}
+
+/// The network's open offers and wants behind an id, at most `limit` of each.
+pub async fn board(
+    house: &House,
+    member: Member,
+    after: Option<Uuid>,
+    limit: u32,
+) -> Result<Board, ServerError> {
+    let (now, today) = (house.now(), house.today()?);
+    house
+        .read(move |tx| {
+            let network = member.network;
+            let farms = farms_of(tx, network)?;
+            let offers = offers::board(tx, network, after.map(OfferId::new), limit, now)?;
+            let wants = wants::board(tx, network, after.map(WantId::new), limit, now)?;
+            let offers = offers
+                .into_iter()
+                .map(|offer| {
+                    let book = farm_book(tx, offer.farm)?;
+                    let farm = shown(&farms, offer.farm);
+                    Ok(views::offer(offer, farm, &book, today, &Rules::default()))
+                })
+                .collect::<Result<_, StoreError>>()?;
+            let wants = wants
+                .into_iter()
+                .map(|want| {
+                    let farm = shown(&farms, want.farm);
+                    views::want(want, farm)
+                })
+                .collect();
+            Ok(Board { offers, wants })
+        })
+        .await
+}
+
+type Farms = BTreeMap<FarmId, FarmView>;
+
+fn farms_of(tx: &mut Tx<'_>, network: NetworkId) -> Result<Farms, StoreError> {
+    let farms = people::farms(tx, network)?;
+    Ok(farms.into_iter().map(|farm| (farm.id, FarmView { id: farm.id, name: farm.name })).collect())
+}
+
+/// A farm of the network that was just read whole.
+fn shown(farms: &Farms, farm: FarmId) -> FarmView {
+    farms.get(&farm).cloned().unwrap_or_else(|| FarmView { id: farm, name: "former member".into() })
+}
+
+/// Who has what the caller's farm lacks, and lacks what it has; mutual ones first.
+pub async fn matches(house: &House, grower: Grower) -> Result<Matches, ServerError> {
+    let now = house.now();
+    house
+        .read(move |tx| {
+            let farms = farms_of(tx, grower.network)?;
+            let offers = offers::board(tx, grower.network, None, MOST_MATCHED, now)?;
+            let wants = wants::board(tx, grower.network, None, MOST_MATCHED, now)?;
+            let names: BTreeMap<OfferId, String> =
+                offers.iter().map(|offer| (offer.id, offer.variety.clone())).collect();
+            let spare: Vec<Spare> = offers.iter().filter_map(spare_of).collect();
+            let lack: Vec<Lack> = wants.iter().filter_map(lack_of).collect();
+            let lines = |lines: &[Line]| -> Vec<MatchLine> {
+                lines.iter().map(|line| match_line(line, &names)).collect()
+            };
+            let matches = pairwise(&spare, &lack)
+                .iter()
+                .filter_map(|found| found.seen_by(grower.farm))
+                .map(|(other, they_have, they_lack)| MatchView {
+                    farm: shown(&farms, other),
+                    they_have: lines(they_have),
+                    they_lack: lines(they_lack),
+                })
+                .collect();
+            Ok(Matches { matches })
+        })
+        .await
+}
+
+fn spare_of(offer: &Offer) -> Option<Spare> {
+    let name: VarietyName = offer.variety.parse().ok()?;
+    (!offer.free().is_zero()).then(|| Spare {
+        offer: offer.id,
+        farm: offer.farm,
+        variety: VarietyKey::from(&name),
+        unit: offer.unit,
+        count: offer.free(),
+        smallest_parcel: offer.smallest_parcel,
+    })
+}
+
+fn lack_of(want: &Want) -> Option<Lack> {
+    let first: VarietyName = want.variety.parse().ok()?;
+    let varieties = std::iter::once(&first).chain(&want.instead).map(VarietyKey::from).collect();
+    (!want.open().is_zero()).then(|| Lack {
+        want: want.id,
+        farm: want.farm,
+        varieties,
+        unit: want.unit,
+        count: want.open(),
+    })
+}
+
+fn match_line(line: &Line, names: &BTreeMap<OfferId, String>) -> MatchLine {
+    MatchLine {
+        offer: line.offer,
+        want: line.want,
+        variety: names
+            .get(&line.offer)
+            .cloned()
+            .unwrap_or_else(|| line.variety.as_str().to_owned()),
+        unit: line.unit,
+        count: line.count,
+    }
+}
+
+/// The owed book: every farm's balance, and the postings of the caller's farm.
+pub async fn owed(house: &House, member: Member) -> Result<OwedBook, ServerError> {
+    house
+        .read(move |tx| {
+            let balances = owed::balances(tx, member.network)?;
+            let farms = farms_of(tx, member.network)?;
+            let postings = match member.farm {
+                Some(farm) => owed::postings(tx, member.network, farm, MOST_MATCHED)?,
+                None => Vec::new(),
+            };
+            let balance = |farm: FarmView| Balance {
+                owed_tenths: balances.get(&farm.id).copied().unwrap_or(Tenths(0)).0,
+                farm,
+            };
+            Ok(OwedBook {
+                balances: farms.into_values().map(balance).collect(),
+                postings: postings.iter().map(views::posting).collect(),
+            })
+        })
+        .await
+}
+
+/// What the farm was told, newest first.
+pub async fn messages(
+    house: &House,
+    grower: Grower,
+    before: Option<Uuid>,
+    limit: u32,
+) -> Result<Messages, ServerError> {
+    let before = before.map(MessageId::new);
+    let found = house.read(move |tx| messages::list(tx, grower.farm, before, limit)).await?;
+    Ok(Messages { messages: found.into_iter().map(views::message).collect() })
+}
+
+/// The farm's own offers and wants in every state, for its pages.
+pub async fn own(house: &House, grower: Grower) -> Result<Board, ServerError> {
+    let (now, today) = (house.now(), house.today()?);
+    house
+        .read(move |tx| {
+            let farm = people::farm(tx, grower.network, grower.farm)?;
+            let farm = FarmView { id: farm.id, name: farm.name };
+            let book = farm_book(tx, grower.farm)?;
+            let offers = offers::of_farm(tx, grower.farm, None, MOST_MATCHED, now)?;
+            let wants = wants::of_farm(tx, grower.farm, None, MOST_MATCHED, now)?;
+            let offer = |offer| views::offer(offer, farm.clone(), &book, today, &Rules::default());
+            Ok(Board {
+                offers: offers.into_iter().map(offer).collect(),
+                wants: wants.into_iter().map(|want| views::want(want, farm.clone())).collect(),
+            })
+        })
+        .await
+}

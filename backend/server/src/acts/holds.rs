@@ -1,0 +1,145 @@
+//! Holds from the asking to the receipt.
+
+use chrono::TimeDelta;
+use spareloop_api::exchange::{AskHold, HandOver, HoldView, Reason, Receipt};
+use spareloop_domain::exchange::owed::Tenths;
+use spareloop_domain::words::{HandOverId, HoldId, OfferId};
+use spareloop_store::hand_overs::{self, NewHandOver, NewReceipt};
+use spareloop_store::holds;
+use uuid::Uuid;
+
+use super::refused;
+use crate::auth::caller::Grower;
+use crate::error::ServerError;
+use crate::house::House;
+use crate::idempotency::Key;
+use crate::views::exchange as views;
+
+/// Hours until a hold lapses unless it says otherwise.
+pub const USUAL_HOURS: u16 = 72;
+const MOST_HOURS: u16 = 336;
+
+/// Asks for a hold on another farm's offer.
+pub async fn ask(
+    house: &House,
+    grower: Grower,
+    key: &Key,
+    offer: OfferId,
+    request: AskHold,
+) -> Result<HoldView, ServerError> {
+    let act = key.act(&house.keys, grower.person, "ask hold", &(offer, &request))?;
+    let hours = request.hours.unwrap_or(USUAL_HOURS);
+    if !(1..=MOST_HOURS).contains(&hours) {
+        return Err(refused("hours", format!("1 to {MOST_HOURS} (got {hours})")));
+    }
+    let now = house.now();
+    let asked = holds::AskHold {
+        id: request.hold,
+        offer,
+        count: request.count,
+        want: request.want,
+        purpose: request.purpose,
+        unit_value: Tenths(i64::from(request.unit_value_tenths)),
+        lapses_at: now + TimeDelta::hours(i64::from(hours)),
+        note: request.note,
+    };
+    house
+        .once(act, move |tx| {
+            holds::ask(tx, grower.network, grower.farm, &asked, now).map(views::hold)
+        })
+        .await
+}
+
+/// The holds that the farm gives or takes, by id.
+pub async fn list(
+    house: &House,
+    grower: Grower,
+    after: Option<Uuid>,
+    limit: u32,
+) -> Result<Vec<HoldView>, ServerError> {
+    let now = house.now();
+    let found = house
+        .read(move |tx| holds::holds(tx, grower.farm, after.map(HoldId::new), limit, now))
+        .await?;
+    Ok(found.into_iter().map(views::hold).collect())
+}
+
+/// One hold that the farm gives or takes.
+pub async fn one(house: &House, grower: Grower, hold: HoldId) -> Result<HoldView, ServerError> {
+    let now = house.now();
+    house.read(move |tx| holds::hold(tx, grower.farm, hold, now)).await.map(views::hold)
+}
+
+/// The giver agrees.
+pub async fn agree(
+    house: &House,
+    grower: Grower,
+    key: &Key,
+    hold: HoldId,
+    reason: Reason,
+) -> Result<HoldView, ServerError> {
+    let act = key.act(&house.keys, grower.person, "agree hold", &(hold, &reason))?;
+    let now = house.now();
+    house
+        .once(act, move |tx| holds::agree(tx, grower.farm, hold, &reason.why, now).map(views::hold))
+        .await
+}
+
+/// Either farm releases the hold.
+pub async fn release(
+    house: &House,
+    grower: Grower,
+    key: &Key,
+    hold: HoldId,
+    reason: Reason,
+) -> Result<HoldView, ServerError> {
+    let act = key.act(&house.keys, grower.person, "release hold", &(hold, &reason))?;
+    let now = house.now();
+    house
+        .once(act, move |tx| {
+            holds::release(tx, grower.farm, hold, &reason.why, now).map(views::hold)
+        })
+        .await
+}
+
+/// The giver hands over.
+pub async fn hand_over(
+    house: &House,
+    grower: Grower,
+    key: &Key,
+    hold: HoldId,
+    request: HandOver,
+) -> Result<HoldView, ServerError> {
+    let act = key.act(&house.keys, grower.person, "hand over", &(hold, &request))?;
+    let new = NewHandOver {
+        id: request.hand_over,
+        given: request.given,
+        on: request.on,
+        condition: request.condition,
+    };
+    let now = house.now();
+    house
+        .once(act, move |tx| {
+            hand_overs::hand_over(tx, grower.farm, hold, &new, now).map(views::hold)
+        })
+        .await
+}
+
+/// The taker confirms what arrived.
+pub async fn receive(
+    house: &House,
+    grower: Grower,
+    key: &Key,
+    hand_over: HandOverId,
+    request: Receipt,
+) -> Result<HoldView, ServerError> {
+    let act = key.act(&house.keys, grower.person, "receive", &(hand_over, &request))?;
+    let new =
+        NewReceipt { received: request.received, on: request.on, condition: request.condition };
+    let now = house.now();
+    house
+        .once(act, move |tx| {
+            hand_overs::receive(tx, grower.farm, hand_over, &new, now).map(views::hold)
+        })
+        .await
+}

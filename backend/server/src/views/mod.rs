@@ -1,0 +1,10 @@
+//! What the store keeps, as the interface tells it.
+//!
+//! Only shapes change here. What may not enter: queries, rules.
+
+pub mod exchange;
+mod people;
+pub mod stock;
+pub mod sync;
+
+pub use people::{device, farm, invitation, me, network, person};

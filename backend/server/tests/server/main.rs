@@ -1,0 +1,13 @@
+//! The server as its callers see it: the whole app, over a real embedded database, in process.
+//!
+//! One binary, so that it is linked once. The clock is the test's own.
+
+#![allow(clippy::unwrap_used, clippy::expect_used)]
+
+mod description;
+mod exchange;
+mod farm;
+mod ledger;
+mod sign_in;
+mod tenancy;
+mod yard;
