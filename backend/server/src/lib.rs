@@ -8,6 +8,7 @@
 //! routes/ openapi          the interface under /api/v1, and its description
 //! pages/                   the pages: plain forms, no script
 //! jobs                     what happens by itself
+//! run keep                 starting and stopping; backup and restore
 //! ```
 //!
 //! Handlers are thin: parse, authorise, one store call, answer. What may not enter: SQL (`store`),
@@ -16,13 +17,16 @@
 pub mod acts;
 pub mod app;
 pub mod auth;
+pub mod cli;
 pub mod config;
 pub mod error;
 pub mod house;
 pub mod idempotency;
 pub mod jobs;
+pub mod keep;
 pub mod keys;
 pub mod openapi;
 pub mod pages;
 pub mod routes;
+pub mod run;
 pub mod views;

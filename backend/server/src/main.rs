@@ -1,2 +1,7 @@
 //! `spareloop-server`: everything is in the library.
-fn main() {}
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    spareloop_server::run::main()
+}

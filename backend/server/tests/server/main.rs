@@ -7,6 +7,7 @@
 mod description;
 mod exchange;
 mod farm;
+mod keeping;
 mod ledger;
 mod sign_in;
 mod tenancy;

@@ -1,0 +1,53 @@
+//! What can be typed: the commands of `spareloop-server`.
+
+use std::path::PathBuf;
+
+use clap::{Parser, Subcommand};
+
+use crate::config::Flags;
+
+/// Keeps a network of farms: their ledgers, their spare and short sheet, their promises.
+#[derive(Debug, Parser)]
+#[command(
+    name = "spareloop-server",
+    version,
+    before_help = "Examples:\n  \
+        spareloop-server                              needs no settings; prints a set-up link\n  \
+        spareloop-server --bind 0.0.0.0:8470 --public-url https://loop.example\n  \
+        spareloop-server backup safe/network.db       a checked copy, taken while it runs\n  \
+        spareloop-server restore safe/network.db      stop the server first",
+    after_help = "Settings: flag over environment over spareloop-server.toml over default.\n\
+        Secrets come by SPARELOOP_SECRET_FILE, SPARELOOP_SECRET, SPARELOOP_DATABASE_URL_FILE or\n\
+        SPARELOOP_DATABASE_URL, never by flag. SPARELOOP_LOG sets what is logged (warn, info, debug).\n\n\
+        Exit codes: 0 done, 1 failed, 2 usage, 3 input refused, 6 server or database out of reach."
+)]
+pub struct Cli {
+    /// Where to keep and to serve.
+    #[command(flatten)]
+    pub flags: Flags,
+    /// What to do; `serve` unless told.
+    #[command(subcommand)]
+    pub command: Option<Command>,
+}
+
+/// A command.
+#[derive(Debug, Clone, Default, Subcommand)]
+pub enum Command {
+    /// Serves until it is told to stop (the default)
+    #[default]
+    Serve,
+    /// Writes a checked copy of the embedded database, while the server runs or not
+    Backup {
+        /// The file to write; one that is there is never overwritten
+        path: PathBuf,
+    },
+    /// Puts a copy in the place of the embedded database; the server must be stopped
+    Restore {
+        /// The copy
+        path: PathBuf,
+    },
+    /// Prints a new set-up link, while nobody is set up; older links stop working
+    SetUpLink,
+    /// Asks the running server whether it can answer
+    Health,
+}

@@ -1,0 +1,237 @@
+//! Starting and stopping: from what was typed to a running server, and exit codes.
+//!
+//! stdout carries data lines (`listening on ...`, `set-up link: ...`), stderr talks. What may not
+//! enter: what is served.
+
+use std::io::{IsTerminal, Write};
+use std::net::TcpListener;
+use std::process::ExitCode;
+use std::sync::Arc;
+
+use actix_web::HttpServer;
+use actix_web::web::Data;
+use chrono::Utc;
+use clap::Parser;
+use spareloop_store::{DatabaseUrl, SecretHash, Store, StoreError, UrlError, people};
+use tracing_subscriber::EnvFilter;
+
+use crate::auth::policy::NoPolicy;
+use crate::cli::{Cli, Command};
+use crate::config::{Config, ConfigError, ProcessEnvironment};
+use crate::error::ServerError;
+use crate::house::{House, Reached};
+use crate::keep::{self, KeepError, Lock};
+use crate::keys::{self, KeyError, Keys};
+use crate::openapi::Document;
+use crate::{app, jobs};
+
+/// Seconds that running requests are given when the server is told to stop.
+const PATIENCE_SECONDS: u64 = 20;
+
+/// Why the program ends without having done what was asked.
+#[derive(Debug, thiserror::Error)]
+pub enum RunError {
+    /// A setting is wrong.
+    #[error(transparent)]
+    Config(#[from] ConfigError),
+    /// The database's address is wrong.
+    #[error(transparent)]
+    Url(#[from] UrlError),
+    /// There is no secret.
+    #[error(transparent)]
+    Key(#[from] KeyError),
+    /// The database says no.
+    #[error("{error}{log}", error = .0, log = log_of(.0))]
+    Store(#[from] StoreError),
+    /// Keeping copies failed.
+    #[error(transparent)]
+    Keep(#[from] KeepError),
+    /// The data folder can't be made.
+    #[error("the data folder {path} can't be made: {reason}")]
+    Folder {
+        /// Which.
+        path: std::path::PathBuf,
+        /// Why.
+        reason: std::io::Error,
+    },
+    /// The address can't be listened on.
+    #[error("can't listen on {address}: {reason}")]
+    Listen {
+        /// Which.
+        address: std::net::SocketAddr,
+        /// Why.
+        reason: std::io::Error,
+    },
+    /// An operation declares no policy.
+    #[error(transparent)]
+    Policy(#[from] NoPolicy),
+    /// The house can't be put together.
+    #[error(transparent)]
+    House(#[from] ServerError),
+    /// The server isn't there or isn't well.
+    #[error("the server on {0} doesn't answer")]
+    NotAnswering(std::net::SocketAddr),
+    /// The operating system says no.
+    #[error(transparent)]
+    System(#[from] std::io::Error),
+}
+
+fn log_of(error: &StoreError) -> String {
+    error.log_text().map_or_else(String::new, |log| format!(" ({log})"))
+}
+
+impl RunError {
+    /// What to do next.
+    const fn hint(&self) -> &'static str {
+        match self {
+            Self::Config(_) | Self::Url(_) => {
+                "Correct the setting; spareloop-server --help lists them all."
+            }
+            Self::Key(_) => {
+                "Give a secret of 32 or more random characters, or none to have one made."
+            }
+            Self::Store(_) => "Look at the database; nothing was changed.",
+            Self::Keep(error) => error.hint(),
+            Self::Folder { .. } => "Give a folder that this user may write with --data.",
+            Self::Listen { .. } => "Stop what listens there, or choose another with --bind.",
+            Self::NotAnswering(_) => "Start it with: spareloop-server",
+            Self::Policy(_) | Self::House(_) | Self::System(_) => {
+                "This is a fault of the program: please report it."
+            }
+        }
+    }
+
+    fn exit_code(&self) -> ExitCode {
+        ExitCode::from(match self {
+            Self::Config(_) | Self::Url(_) | Self::Store(StoreError::Conflict(_)) => 3,
+            Self::Keep(error) => error.exit_code(),
+            Self::Store(StoreError::Outage(_)) | Self::NotAnswering(_) => 6,
+            _ => 1,
+        })
+    }
+}
+
+/// The whole program.
+pub fn main() -> ExitCode {
+    let cli = Cli::parse();
+    let filter =
+        EnvFilter::try_from_env("SPARELOOP_LOG").unwrap_or_else(|_| EnvFilter::new("info"));
+    tracing_subscriber::fmt()
+        .with_env_filter(filter)
+        .with_writer(std::io::stderr)
+        .with_ansi(std::io::stderr().is_terminal() && std::env::var_os("NO_COLOR").is_none())
+        .init();
+    match dispatch(&cli) {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(error) => {
+            eprintln!("{error}.\n{}", error.hint());
+            error.exit_code()
+        }
+    }
+}
+
+fn dispatch(cli: &Cli) -> Result<(), RunError> {
+    let config = Config::resolve(&cli.flags, &ProcessEnvironment)?;
+    match cli.command.clone().unwrap_or_default() {
+        Command::Serve => actix_web::rt::System::new().block_on(serve(&config)),
+        Command::Backup { path } => {
+            open(&config)?.backup_to(&keep::new_file(&path)?)?;
+            eprintln!("A checked copy is in {}.", path.display());
+            Ok(())
+        }
+        Command::Restore { path } => {
+            let told = keep::restore(&DatabaseUrl::parse(&config.database.0)?, &path, Utc::now())?;
+            eprintln!("{told}");
+            Ok(())
+        }
+        Command::SetUpLink => {
+            let store = open(&config)?;
+            let url = config
+                .public_url
+                .clone()
+                .unwrap_or_else(|| format!("http://{}", config.local_address()));
+            print_set_up_link(&store, &url)
+        }
+        Command::Health => keep::ask_health(config.local_address())
+            .ok_or(RunError::NotAnswering(config.local_address())),
+    }
+}
+
+/// Opens the store without taking the server's place.
+fn open(config: &Config) -> Result<Store, RunError> {
+    let url = DatabaseUrl::parse(&config.database.0)?;
+    make_folder(config, &url)?;
+    Ok(Store::open(&url)?)
+}
+
+fn make_folder(config: &Config, url: &DatabaseUrl) -> Result<(), RunError> {
+    let folder = url.file().and_then(std::path::Path::parent).unwrap_or(&config.data);
+    if url.file().is_none() || folder.as_os_str().is_empty() {
+        return Ok(());
+    }
+    std::fs::create_dir_all(folder)
+        .map_err(|reason| RunError::Folder { path: folder.to_owned(), reason })
+}
+
+async fn serve(config: &Config) -> Result<(), RunError> {
+    let url = DatabaseUrl::parse(&config.database.0)?;
+    make_folder(config, &url)?;
+    let keys = Keys::load(&config.secret)?;
+    let _lock = url.file().map(Lock::take).transpose()?;
+    let store = Store::open(&url)?;
+    let listener = TcpListener::bind(config.bind)
+        .map_err(|reason| RunError::Listen { address: config.bind, reason })?;
+    let address = listener.local_addr()?;
+    let reached = Reached {
+        url: config.public_url.clone().unwrap_or_else(|| format!("http://{address}")),
+        front: config.front,
+    };
+    let document = Document::new();
+    let policies = document.policies()?;
+    let house = House::new(store.clone(), keys, policies, reached, Arc::new(Utc::now))?;
+    let (house, document) = (Data::new(house), Data::new(document));
+    let (url, jobs) = (house.reached.url.clone(), jobs::start(house.clone()));
+    let server = HttpServer::new(move || app::app(house.clone(), document.clone()))
+        .shutdown_timeout(PATIENCE_SECONDS)
+        .listen(listener)?
+        .run();
+    let running = actix_web::rt::spawn(server);
+    // Lets it take up its signals before anybody is told that it is there.
+    tokio::task::yield_now().await;
+    say(&format!("listening on http://{address}"))?;
+    offer_set_up(&store, &url)?;
+    let ended = running.await;
+    jobs.abort();
+    eprintln!("stopped");
+    ended.map_err(|error| ServerError::broken(format!("the server ended early: {error}")))??;
+    Ok(())
+}
+
+/// While nobody is set up: prints the link on the first start, and says how to get a new one later.
+fn offer_set_up(store: &Store, url: &str) -> Result<(), RunError> {
+    let (set_up, waiting) =
+        store.read(|tx| Ok((people::somebody_is_set_up(tx)?, people::set_up_token_exists(tx)?)))?;
+    match (set_up, waiting) {
+        (true, _) => Ok(()),
+        (false, false) => print_set_up_link(store, url),
+        (false, true) => {
+            eprintln!("Nobody is set up yet. For a new link: spareloop-server set-up-link");
+            Ok(())
+        }
+    }
+}
+
+fn print_set_up_link(store: &Store, url: &str) -> Result<(), RunError> {
+    let token = keys::random_text()?;
+    let hash = SecretHash::of(&token);
+    store.write(|tx| people::put_set_up_token(tx, hash, Utc::now()))?;
+    say(&format!("set-up link: {url}/set-up?token={token}"))?;
+    eprintln!("Open the link to make the coordinator's sign-in. It works once.");
+    Ok(())
+}
+
+fn say(line: &str) -> Result<(), RunError> {
+    let mut out = std::io::stdout().lock();
+    writeln!(out, "{line}")?;
+    Ok(out.flush()?)
+}
