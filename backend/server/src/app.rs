@@ -113,7 +113,8 @@ async fn nothing_here(request: HttpRequest, house: Data<House>) -> HttpResponse 
     let known = request.match_pattern().and_then(|pattern| house.policies.methods(&pattern));
     match known {
         Some(allowed) => ServerError::MethodNotAllowed { allowed }.error_response(),
-        None => ServerError::not_found().error_response(),
+        None if request.path().starts_with(BASE) => ServerError::not_found().error_response(),
+        None => pages::nothing_here(&request),
     }
 }
 

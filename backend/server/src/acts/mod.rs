@@ -10,6 +10,7 @@ pub mod ledger;
 pub mod people;
 pub mod sign_in;
 pub mod stock;
+pub mod web_sign_in;
 
 use std::fmt::Display;
 use std::str::FromStr;

@@ -1,9 +1,63 @@
-//! The pages: plain HTML, each task a form that works without script.
+//! The pages: everything a grower and a coordinator must do, by browser alone and without script.
 //!
-//! They call the same functions of [`crate::acts`] as the interface does. What may not enter:
-//! rules, SQL, script.
+//! ```text
+//! session      the cookie, who it belongs to, the token in every form
+//! form field   what was typed, what is wrong with it, and fields that show both
+//! layout       what every page shares; error: refusals as a page
+//! say          numbers, days and states in the words of the trade
+//! set_up sign_in join network             people
+//! home sheet offers wants matches         stock, spare and short
+//! holds ask agree hand_over receipt owed  from asking to the owed book
+//! style        our one stylesheet
+//! ```
+//!
+//! Each page reads what was typed, calls the same function of [`crate::acts`] as the interface
+//! does, and answers a POST with 303; what binds is shown to be checked first. What may not enter:
+//! rules, SQL, script, anything from another server.
+
+mod agree;
+mod ask;
+mod error;
+mod field;
+mod form;
+mod hand_over;
+mod holds;
+mod home;
+mod join;
+mod layout;
+mod matches;
+mod network;
+mod offers;
+mod owed;
+mod receipt;
+mod say;
+mod session;
+mod set_up;
+mod sheet;
+mod sign_in;
+mod style;
+mod wants;
 
 use actix_web::web::ServiceConfig;
 
-/// Every page; none yet.
-pub const fn configure(_config: &mut ServiceConfig) {}
+pub use error::nothing_here;
+
+/// Every page.
+pub fn configure(config: &mut ServiceConfig) {
+    style::configure(config);
+    set_up::configure(config);
+    sign_in::configure(config);
+    join::configure(config);
+    network::configure(config);
+    home::configure(config);
+    sheet::configure(config);
+    offers::configure(config);
+    ask::configure(config);
+    wants::configure(config);
+    matches::configure(config);
+    holds::configure(config);
+    agree::configure(config);
+    hand_over::configure(config);
+    receipt::configure(config);
+    owed::configure(config);
+}

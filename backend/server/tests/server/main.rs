@@ -4,11 +4,14 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
+mod browser;
 mod description;
 mod exchange;
 mod farm;
 mod keeping;
 mod ledger;
+mod pages_doors;
+mod pages_job;
 mod sign_in;
 mod tenancy;
 mod yard;

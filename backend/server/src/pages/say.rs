@@ -1,0 +1,145 @@
+//! Numbers, days and states in the words of the trade, as pages say them.
+//!
+//! What may not enter: HTML, and rules about what the words mean.
+
+// Templates hand over references to whatever they show.
+#![allow(clippy::trivially_copy_pass_by_ref)]
+
+use std::str::FromStr;
+
+use chrono::{DateTime, Utc};
+use spareloop_api::exchange::{HoldView, OfferView};
+use spareloop_domain::exchange::owed::Tenths;
+use spareloop_domain::exchange::{HoldState, OfferState};
+use spareloop_domain::words::{Count, Day, FarmId, Identity, UnitKind};
+
+/// A moment on the server's clock.
+pub(super) fn moment(at: &DateTime<Utc>) -> String {
+    at.format("%-d %B %Y, %H:%M UTC").to_string()
+}
+
+/// A day with its year.
+pub(super) fn day(day: &Day) -> String {
+    day.date().format("%-d %B %Y").to_string()
+}
+
+/// A day that may not have been noted.
+pub(super) fn day_or(day: Option<&Day>, otherwise: &str) -> String {
+    day.map_or_else(|| otherwise.to_owned(), self::day)
+}
+
+/// A count with its unit.
+pub(super) fn counted(unit: &UnitKind, count: &Count) -> String {
+    unit.counted(*count)
+}
+
+/// A count that may not be known.
+pub(super) fn count_or(count: Option<&Count>, otherwise: &str) -> String {
+    count.map_or_else(|| otherwise.to_owned(), Count::to_string)
+}
+
+/// A swap value.
+pub(super) fn value(tenths: i64) -> String {
+    Tenths(tenths).to_string()
+}
+
+/// What a farm's balance means.
+pub(super) fn balance(tenths: i64) -> String {
+    match tenths {
+        0 => "even".to_owned(),
+        owed if owed > 0 => format!("is owed {}", value(owed)),
+        owes => format!("owes {}", Tenths(owes.saturating_neg())),
+    }
+}
+
+/// How a hold stands.
+pub(super) fn hold_state(code: &str) -> String {
+    HoldState::from_str(code).map_or_else(|_| code.to_owned(), |state| state.to_string())
+}
+
+/// How an offer stands.
+pub(super) fn offer_state(code: &str) -> String {
+    OfferState::from_str(code).map_or_else(|_| code.to_owned(), |state| state.to_string())
+}
+
+/// A variety's name, with what must stand wherever the name does.
+pub(super) fn name(variety: &str, identity: &Identity) -> String {
+    match identity {
+        Identity::Sure => variety.to_owned(),
+        Identity::Unsure => format!("{variety} ({identity})"),
+    }
+}
+
+/// Firm or provisional, and why.
+pub(super) fn firmness(offer: &OfferView) -> &'static str {
+    if offer.firmness == "firm" {
+        "Firm: the lot was looked over within the last 14 days."
+    } else {
+        "Provisional until the lot is looked over, within 14 days of the hand-over."
+    }
+}
+
+/// Eyed or not.
+pub(super) fn eyes(offer: &OfferView) -> &'static str {
+    match offer.eyes.as_str() {
+        "eyed" => "Eyed.",
+        "not-yet-eyed" => "Not yet eyed. Some varieties show their eyes only in spring.",
+        _ => "Whether it is eyed was not noted.",
+    }
+}
+
+/// What some units are taken to be worth.
+pub(super) fn worth_of(unit_tenths: &u32, count: &Count) -> String {
+    if *unit_tenths == 0 {
+        return "nothing is owed for it".to_owned();
+    }
+    let each = i64::from(*unit_tenths);
+    let all = each.saturating_mul(i64::from(*count));
+    format!("{} each, {} in all", value(each), value(all))
+}
+
+/// Whether it is the caller's farm that gives.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Side {
+    /// Their farm gives.
+    Giver,
+    /// Their farm takes.
+    Taker,
+}
+
+/// The side that a farm is on.
+pub(super) fn side(hold: &HoldView, farm: FarmId) -> Side {
+    if hold.giver.id == farm { Side::Giver } else { Side::Taker }
+}
+
+/// What a hold passes, and between whom.
+pub(super) fn passing(hold: &HoldView, farm: FarmId) -> String {
+    let what = counted(&hold.unit, &hold.count);
+    match side(hold, farm) {
+        Side::Giver => format!("{what} of {} to {}", hold.variety, hold.taker.name),
+        Side::Taker => format!("{what} of {} from {}", hold.variety, hold.giver.name),
+    }
+}
+
+/// What a farm should do next about a hold, if it is its turn.
+pub(super) fn turn(hold: &HoldView, farm: FarmId) -> Option<&'static str> {
+    let state = HoldState::from_str(&hold.state).ok()?;
+    match (state, side(hold, farm)) {
+        (HoldState::Held, Side::Giver) => Some("Agree or release"),
+        (HoldState::Agreed, Side::Giver) => Some("Hand over"),
+        (HoldState::HandedOver, Side::Taker) => Some("Confirm what arrived"),
+        _ => None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_balance_says_who_is_owed_and_who_owes() {
+        assert_eq!(balance(25), "is owed 2.5");
+        assert_eq!(balance(-25), "owes 2.5");
+        assert_eq!(balance(0), "even");
+    }
+}
