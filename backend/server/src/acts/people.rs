@@ -42,7 +42,7 @@ pub async fn set_up_person(
     request: SetUp,
     address: IpAddr,
 ) -> Result<PersonId, ServerError> {
-    house.throttle.count_try("set-up link", address)?;
+    house.throttle.count_try(&request.token.0, address)?;
     let token = SecretHash::of(request.token.0.trim());
     let person =
         new_person(house, &request.login, &request.display_name, request.password, &[]).await?;
@@ -226,7 +226,8 @@ async fn join_once(
     request: Join,
     address: IpAddr,
 ) -> Result<JoinKept, ServerError> {
-    house.throttle.count_try("invitation", address)?;
+    // By the code, so that a whole network may join from one house on one evening.
+    house.throttle.count_try(&request.code.0, address)?;
     let code = SecretHash::of(&plain_code(&request.code.0));
     let act = key.act(&house.keys, format!("code {code}"), "join", &request)?;
     let name: ShownName = field("farm_name", &request.farm_name)?;

@@ -45,7 +45,7 @@ impl Default for Throttle {
 }
 
 impl Throttle {
-    /// Counts one try; refuses it with the seconds to wait when there were too many.
+    /// Counts one try at a sign-in name, a code or a link; refuses it with the seconds to wait when there were too many.
     pub fn count_try(&self, login: &str, address: IpAddr) -> Result<(), ServerError> {
         let now = self.clock.now();
         let refused = |wait: Duration| ServerError::TooMany {

@@ -212,3 +212,12 @@ async fn what_can_not_be_read_is_a_problem_with_a_code_whatever_is_wrong_with_it
     let not_an_id = Call::delete("/invitations/7").by(clara.token());
     assert_eq!(code(yard.send(not_an_id).await), ProblemCode::NotFound);
 }
+
+#[actix_web::test]
+async fn a_dozen_farms_join_from_one_house_on_one_evening() {
+    let (yard, clara) = Yard::new().await;
+    for number in 0..12 {
+        let farm = yard.join(&clara, &format!("grower {number}")).await;
+        assert_eq!(farm.me.role, Role::Grower);
+    }
+}
