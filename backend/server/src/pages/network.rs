@@ -8,6 +8,7 @@ use actix_web::cookie::{Cookie, SameSite};
 use actix_web::web::{Path, ServiceConfig};
 use actix_web::{HttpRequest, HttpResponse, get, post};
 use askama::Template;
+use chrono::{DateTime, Utc};
 use spareloop_api::people::{InvitationView, Invite, MakeNetwork};
 use spareloop_domain::words::InvitationId;
 
@@ -40,6 +41,7 @@ struct NetworkPage<'a> {
     form: &'a Form,
     code: Option<NewCode>,
     invitations: Vec<InvitationView>,
+    now: DateTime<Utc>,
 }
 
 /// A code that was just made.
@@ -107,7 +109,10 @@ async fn show(signed: &Signed<Coordinator>, form: &Form, code: Option<String>) -
         link: format!("{}/join?{}", visitor.house.reached.url, super::form::encode("code", &code)),
         code,
     });
-    let mut answer = visitor.show_form(form, &NetworkPage { page, form, code, invitations })?;
+    let mut answer = visitor.show_form(
+        form,
+        &NetworkPage { page, form, code, invitations, now: visitor.house.now() },
+    )?;
     if shown_code {
         add(&mut answer, &code_cookie(visitor, String::new(), Duration::ZERO))?;
     }
@@ -130,9 +135,10 @@ fn add(answer: &mut HttpResponse, cookie: &Cookie<'_>) -> Result<(), ServerError
 
 impl NetworkPage<'_> {
     /// How an invitation stands.
-    fn state(invitation: &InvitationView) -> String {
+    fn state(&self, invitation: &InvitationView) -> String {
         match &invitation.used_at {
             Some(at) => format!("used on {}", say::moment(at)),
+            None if invitation.expires_at <= self.now => "too old to work".to_owned(),
             None => format!("works until {}", say::moment(&invitation.expires_at)),
         }
     }
