@@ -80,7 +80,7 @@ impl From<Spare> for Balance {
 /// assert_eq!(
 ///     lot_sentence(&outlook),
 ///     "40 in store; 31 expected on 10 May, likely 24 to 36, \
-///      from a first-season guess, not from your own checks."
+///      from a first-season guess, since no look is noted yet."
 /// );
 /// # Ok::<(), spareloop_domain::words::DayError>(())
 /// ```
@@ -118,7 +118,7 @@ fn stock(outlook: &StockOutlook) -> String {
 fn grounds(looks: u32, lots: u32) -> String {
     let whose = if lots == 1 { "this lot".to_owned() } else { format!("its {lots} lots") };
     match looks {
-        0 => "from a first-season guess, not from your own checks".to_owned(),
+        0 => "from a first-season guess, since no look is noted yet".to_owned(),
         1 => format!("from 1 look at {whose} and a first-season guess"),
         looks => format!("from {looks} looks at {whose} and a first-season guess"),
     }

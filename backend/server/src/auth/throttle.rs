@@ -53,9 +53,9 @@ impl Throttle {
             retry_after_seconds: wait.as_secs() + 1,
         };
         self.by_address.check_key(&address).map_err(|until| refused(until.wait_time_from(now)))?;
-        self.by_name
-            .check_key(&(fold_key(login), address))
-            .map_err(|until| refused(until.wait_time_from(now)))
+        // Cut, so that a name of a hundred kilobytes isn't remembered.
+        let name: String = fold_key(login).chars().take(64).collect();
+        self.by_name.check_key(&(name, address)).map_err(|until| refused(until.wait_time_from(now)))
     }
 
     /// Forgets names and addresses that have not tried for a while.
