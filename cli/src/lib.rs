@@ -33,7 +33,6 @@ pub mod sync;
 use std::ffi::OsString;
 use std::io::Write;
 
-use clap::Parser;
 use clap::error::ErrorKind;
 
 use crate::args::Program;
@@ -50,7 +49,7 @@ pub fn run(
     out: &mut dyn Write,
     err: &mut dyn Write,
 ) -> Exit {
-    let program = match Program::try_parse_from(arguments) {
+    let program = match Program::read(arguments) {
         Ok(program) => program,
         Err(error) => return written_wrong(&error, out, err),
     };

@@ -17,10 +17,11 @@ pub enum Bench {
     /// Note a dividing session, then name it in each `lot divide --session`.
     #[command(after_help = "\
 Example:
-  spareloop bench session 7KQ4M D3XPA --tools disinfected --dip 'household bleach' --dip-percent 0.5 \\
-    --dip-minutes 10 --soak 'fungicide as labelled' --soak-minutes 2
+  spareloop bench session 7KQ4M D3XPA --tools disinfected --dip 'household bleach' \\
+    --dip-percent 0.5 --dip-minutes 10 --soak 'fungicide as labelled' --soak-minutes 2
 Clean soil off first. Never mix bleach with acids or ammonia; air the room, wear gloves and goggles;
-the product's label is the law. Stop when your fingers are numb: knives and cold hands don't go together.")]
+the product's label is the law. Stop when your fingers are numb: knives and cold hands don't
+go together.")]
     Session(Session),
 }
 

@@ -22,8 +22,8 @@ Examples:
   spareloop check add 7KQ4M --sample --through-wrap --inspected 15 --sound 15
   spareloop check add 7KQ4M --inspected 37 --sound 37 --missing mislaid     (the book said 38)
 Inspected = sound + doubtful + all lost. Soft and smelling is out, never doubtful. Shrivelled but
-firm: moisten, note it as doubtful, and look again in 7 days. Three lost in one box: look at all of it.
-(Common practice, no source.)")]
+firm: moisten, note it as doubtful, and look again in 7 days. Three lost in one box: look at all of
+it. (Common practice, no source.)")]
     Add(Add),
 }
 

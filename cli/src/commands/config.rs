@@ -13,8 +13,10 @@ use crate::settings::PROJECT_FILE;
 pub enum Config {
     /// Show every setting with where it came from.
     #[command(after_help = "\
-A flag wins over the environment, that over spareloop.toml in this folder, that over the user's file,
-that over the default. A file may hold: book = \"...\", timeout_seconds = 30, wait_for_book_seconds = 5")]
+Example: spareloop config explain
+A flag wins over the environment, that over spareloop.toml in this folder, that over the user's
+file, that over the default. A file may hold: book = \"...\", timeout_seconds = 30,
+wait_for_book_seconds = 5")]
     Explain,
 }
 

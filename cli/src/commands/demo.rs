@@ -14,8 +14,8 @@ use crate::printer::Answer;
 Examples:
   spareloop demo
   spareloop demo --keep
-Starts the program spareloop-server that lies beside this one, on loopback, in a temporary folder. Touches no
-stock book of yours. All farms, varieties and figures are invented.")]
+Starts the program spareloop-server that lies beside this one, on loopback, in a temporary folder.
+Touches no stock book of yours. All farms, varieties and figures are invented.")]
 pub struct Demo {
     /// Leave the server running, with a sign-in to look around.
     #[arg(long)]

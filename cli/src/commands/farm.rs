@@ -19,23 +19,28 @@ use crate::remote::{self, Password};
 pub enum Farm {
     /// Begin the farm's book on this device. Needs no server.
     #[command(after_help = "\
-Example: spareloop farm init --name 'Heron Hill' --device 'laptop in the house' --planting 2027-05-10
+Example: spareloop farm init --name 'Heron Hill' --device 'house laptop' --planting 2027-05-10
 Asks four questions where a flag doesn't answer them; none needs an account or a network.")]
     Init(Init),
     /// Show the farm, this device and the connection.
+    #[command(after_help = "Example: spareloop farm show")]
     Show,
     /// Join a network by invitation and make this device known to its server.
     #[command(after_help = "\
-Example: spareloop farm connect --server https://loop.example --invite CODE --login ada --display-name Ada
-The password is asked for, or read from --password-file or SPARELOOP_PASSWORD; never from the command
-line. Give the command again without --invite to sign in anew.")]
+Example: spareloop farm connect --server https://loop.example --invite CODE --login ada
+The password is asked for, or read from --password-file or SPARELOOP_PASSWORD; never from the
+command line. Give the command again without --invite to sign in anew.")]
     Connect(Connect),
     /// Make this device another one of a farm that is connected already, and fetch its book.
-    #[command(
-        after_help = "Example: spareloop farm join --server https://loop.example --login ada --device 'phone at the bench'"
-    )]
+    #[command(after_help = "\
+Example:
+  spareloop farm join --server https://loop.example --login ada --device 'bench phone'")]
     Join(Join),
     /// List the farm's devices, or shut a lost one out; its entries stay.
+    #[command(after_help = "\
+Examples:
+  spareloop farm devices
+  spareloop farm devices --shut-out DEVICE")]
     Devices(Devices),
 }
 

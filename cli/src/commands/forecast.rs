@@ -26,11 +26,11 @@ Examples:
   spareloop forecast
   spareloop forecast 'Ember Lantern'
   spareloop forecast --lots
-Expected and likely (10th to 90th percentile) at planting, by variety and unit kind. Spare is what can
-go now so that enough plants still come up as surely as the plan asks, less what is kept back. Where no
-plan says how many plants are wanted, nothing is called spare. Until a network has enough records, a
-lot's rate of loss comes from its own checks and a first-season guess, and the sentence says so. What is
-promised to others comes out first, as the last sync knew it.")]
+Expected and likely (10th to 90th percentile) at planting, by variety and unit kind. Spare is what
+can go now so that enough plants still come up as surely as the plan asks, less what is kept back.
+Where no plan says how many plants are wanted, nothing is called spare. Until a network has enough
+records, a lot's rate of loss comes from its own checks and a first-season guess, and the sentence
+says so. What is promised to others comes out first, as the last sync knew it.")]
 pub struct Forecast {
     /// Only this variety, with its lots.
     variety: Option<String>,

@@ -23,12 +23,16 @@ Example: spareloop hold ask OFFER --count 5 --want WANT --value 1.2 --note 'can 
 The value is what the two farms take one unit to be worth, in median divisions. A gift has none.")]
     Ask(Ask),
     /// Agree to a hold, as the giver.
+    #[command(after_help = "Example: spareloop hold agree HOLD")]
     Agree(Agree),
     /// Let a hold go, from either side.
+    #[command(after_help = "Example: spareloop hold release HOLD --why 'found some nearer by'")]
     Release(Release),
     /// The farm's holds.
+    #[command(after_help = "Example: spareloop hold list")]
     List,
     /// One hold and its life.
+    #[command(after_help = "Example: spareloop hold show HOLD")]
     Show(Show),
 }
 

@@ -22,31 +22,39 @@ Unit: clump, division (unless told), pot tuber, started plant, rooted cutting. P
 vermiculite, peat, shavings, sand, soil, paper, none, other. Dates: YYYY-MM-DD, or day and month in
 the order that the file shows; where it doesn't show it, give --date-order.
 
-Comma, semicolon or tab between fields, quotes, a byte-order mark, UTF-8 or Windows-1252 are told apart
-by themselves. At most 200,000 rows. Nothing is written before you confirm, then all of it at once.
-A second import of the same rows adds nothing: a row is known again by its lot label or, without one,
-by everything in it but the count.";
+Comma, semicolon or tab between fields, quotes, a byte-order mark, UTF-8 or Windows-1252 are told
+apart by themselves. At most 200,000 rows. Nothing is written before you confirm, then all of it at
+once. A second import of the same rows adds nothing: a row is known again by its lot label or,
+without one, by everything in it but the count.";
 
 const CHECKS_HELP: &str = "\
 Example: spareloop import checks checks.csv --yes
 
 One row is one look at one lot. Fields: lot label, date, sound (needed); look, scope, inspected,
-doubtful, rot, dried out, frozen, gnawed, broken, culled, mislaid, blind, other, sprouted. The lot is
-named by the label it was imported with, or by its code. Scope: whole or sample; unless told, a look at
-as many as the lot held then is one at the whole of it. Look: through the wrap, or unpacked (unless told).
+doubtful, rot, dried out, frozen, gnawed, broken, culled, mislaid, blind, other, sprouted. The lot
+is named by the label it was imported with, or by its code. Scope: whole or sample; unless told, a
+look at as many as the lot held then is one at the whole of it. Look: through the wrap, or unpacked
+(unless told).
 Everything else is as with spareloop import stock --help.";
 
 const LIFTED_HELP: &str = "\
-One row is the clumps of one variety dug from one bed. Fields: variety, clumps, date (needed); lot label,
-bed, form, size, colour. Everything else is as with spareloop import stock --help.";
+Example: spareloop import lifted lifted.csv
+
+One row is the clumps of one variety dug from one bed. Fields: variety, clumps, date (needed); lot
+label, bed, form, size, colour. Everything else is as with spareloop import stock --help.";
 
 const BENCH_HELP: &str = "\
-One row is the clumps of one lot divided in one sitting. Fields: from lot, clumps, date, sound (needed);
-lot label (of the divisions), session, eyes, rot, no eye, broken neck, dried out, too small, suspicious,
-other, tools between clumps, tool dip, tool dip percent, tool dip minutes, soak, soak percent, soak
-minutes, packing, place. Everything else is as with spareloop import stock --help.";
+Example: spareloop import bench bench.csv
+
+One row is the clumps of one lot divided in one sitting. Fields: from lot, clumps, date, sound
+(needed); lot label (of the divisions), session, eyes, rot, no eye, broken neck, dried out, too
+small, suspicious, other, tools between clumps, tool dip, tool dip percent, tool dip minutes, soak,
+soak percent, soak minutes, packing, place. Everything else is as with spareloop import stock
+--help.";
 
 const PLAN_HELP: &str = "\
+Example: spareloop import plan plan.csv
+
 One row says how many plants of a variety are wanted. Fields: variety, plants wanted, planting day
 (needed); unit, keep back. Everything else is as with spareloop import stock --help.";
 

@@ -19,26 +19,39 @@ use crate::printer::Answer;
 #[derive(Debug, Subcommand)]
 pub enum Later {
     /// Note that lots were washed.
+    #[command(after_help = "Example: spareloop lot wash 7KQ4M D3XPA")]
     Wash(Wash),
     /// Note that lots were dried before storing.
+    #[command(after_help = "Example: spareloop lot dry 7KQ4M D3XPA --days 2")]
     Dry(Dry),
     /// Note units potted up: they leave one lot and are another.
+    #[command(after_help = "Example: spareloop lot pot-up 7KQ4M --taken 5")]
     PotUp(PotUp),
     /// Note cuttings taken; the mother lot survives.
+    #[command(after_help = "Example: spareloop lot cuttings 7KQ4M --made 8")]
     Cuttings(Cuttings),
     /// Note units planted out.
+    #[command(after_help = "Example: spareloop lot plant-out 7KQ4M --count 20 --bed 'bed 5'")]
     PlantOut(PlantOut),
     /// Note how many of what was planted came up.
+    #[command(after_help = "Example: spareloop lot came-up 7KQ4M --planted 20 --came-up 18")]
     CameUp(Emerged),
     /// Note how many sound divisions clumps of a variety gave.
+    #[command(
+        after_help = "Example: spareloop lot yield 'Ember Lantern' --clumps 10 --divisions 42"
+    )]
     Yield(Yield),
     /// Note something seen in the field.
+    #[command(
+        after_help = "Example: spareloop lot seen 'Ember Lantern' 'first flower, true to name'"
+    )]
     Seen(Seen),
 }
 
 /// Washed.
 #[derive(Debug, Args)]
 pub struct Wash {
+    /// The lots, by code or id.
     #[arg(required = true)]
     lots: Vec<String>,
     /// The day.
@@ -49,6 +62,7 @@ pub struct Wash {
 /// Dried.
 #[derive(Debug, Args)]
 pub struct Dry {
+    /// The lots, by code or id.
     #[arg(required = true)]
     lots: Vec<String>,
     /// For how many days.
@@ -63,6 +77,7 @@ pub struct Dry {
 #[derive(Debug, Args)]
 #[command(allow_negative_numbers = true)]
 pub struct PotUp {
+    /// The lot, by code or id.
     lot: String,
     /// Units taken.
     #[arg(long)]
@@ -96,6 +111,7 @@ pub struct Cuttings {
 #[derive(Debug, Args)]
 #[command(allow_negative_numbers = true)]
 pub struct PlantOut {
+    /// The lot, by code or id.
     lot: String,
     /// How many.
     #[arg(long)]
@@ -112,6 +128,7 @@ pub struct PlantOut {
 #[derive(Debug, Args)]
 #[command(allow_negative_numbers = true)]
 pub struct Emerged {
+    /// The lot, by code or id.
     lot: String,
     /// Planted and looked at.
     #[arg(long)]
@@ -128,6 +145,7 @@ pub struct Emerged {
 #[derive(Debug, Args)]
 #[command(allow_negative_numbers = true)]
 pub struct Yield {
+    /// The variety.
     variety: String,
     /// Clumps divided.
     #[arg(long)]
@@ -143,6 +161,7 @@ pub struct Yield {
 /// Seen in the field.
 #[derive(Debug, Args)]
 pub struct Seen {
+    /// The variety.
     variety: String,
     /// What was seen.
     text: String,

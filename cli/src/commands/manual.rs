@@ -1,6 +1,6 @@
 //! `completions` and `man`, made from the same arguments that are parsed.
 
-use clap::{Args, CommandFactory};
+use clap::Args;
 use clap_complete::Shell;
 
 use crate::args::Program;
@@ -25,14 +25,14 @@ pub struct Man {}
 /// Makes the script.
 pub fn completions(it: Completions) -> Answer {
     let mut script = Vec::new();
-    clap_complete::generate(it.shell, &mut Program::command(), "spareloop", &mut script);
+    clap_complete::generate(it.shell, &mut Program::line(), "spareloop", &mut script);
     Answer::as_it_is("completions", String::from_utf8_lossy(&script))
 }
 
 /// Makes the page: the program, then every command.
 pub fn man(_: Man) -> Result<Answer, Fault> {
     let mut page = Vec::new();
-    let mut program = Program::command();
+    let mut program = Program::line();
     program.build();
     render(&program, &mut page).map_err(|error| {
         Fault::failed(format!("The page can't be made: {error}."), "Use --help.")

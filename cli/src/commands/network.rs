@@ -11,10 +11,12 @@ use crate::remote::{Session, call_fault};
 
 /// Who is owed how much swap value, in tenths of a median division.
 #[derive(Debug, Args)]
+#[command(after_help = "Example: spareloop owed")]
 pub struct Owed {}
 
 /// What the farm was told, newest first.
 #[derive(Debug, Args)]
+#[command(after_help = "Example: spareloop messages")]
 pub struct Messages {}
 
 /// A number of tenths with its sign: "+1.5", "-0.3".

@@ -24,8 +24,10 @@ Example: spareloop offer make 7KQ4M --count 8 --least 4 --conditions 'pick-up on
 The ledger is synced first, since the offer shows the lot's survival history from it.")]
     Make(Make),
     /// Take an offer back; what is held of it stays held.
+    #[command(after_help = "Example: spareloop offer withdraw OFFER")]
     Withdraw(Withdraw),
     /// The network's sheet: what is offered.
+    #[command(after_help = "Example: spareloop offer list")]
     List,
 }
 

@@ -17,10 +17,11 @@ pub enum Plan {
     /// Say how many plants are wanted; the newest plan for a variety and unit kind holds.
     #[command(after_help = "\
 Example: spareloop plan set 'Ember Lantern' --plants 20 --planting 2027-05-10
-Unless told, the greater of a tenth of the plants wanted and 3 units is kept back, and the forecast is
-to hold in 9 springs of 10.")]
+Unless told, the greater of a tenth of the plants wanted and 3 units is kept back, and the forecast
+is to hold in 9 springs of 10.")]
     Set(Set),
     /// List the plans.
+    #[command(after_help = "Example: spareloop plan list")]
     List,
 }
 

@@ -18,6 +18,7 @@ use crate::printer::Answer;
 
 /// Where things stand, and the next thing to do. Works offline.
 #[derive(Debug, Args)]
+#[command(after_help = "Example: spareloop status")]
 pub struct Status {}
 
 /// Runs it.

@@ -23,6 +23,7 @@ pub enum Variety {
     #[command(after_help = "Example: spareloop variety add 'Ember Lantern' --form FD --size BB")]
     Add(Add),
     /// List them.
+    #[command(after_help = "Example: spareloop variety list")]
     List,
     /// Note what is known of one.
     #[command(after_help = "\

@@ -23,8 +23,10 @@ pub enum Want {
     )]
     Make(Make),
     /// Take a want back.
+    #[command(after_help = "Example: spareloop want withdraw WANT")]
     Withdraw(Withdraw),
     /// The network's sheet: what is wanted.
+    #[command(after_help = "Example: spareloop want list")]
     List,
 }
 

@@ -42,8 +42,8 @@ pub enum Lot {
     /// Divide clumps: sound ones, those without an eye yet, and what was not kept, by reason.
     #[command(after_help = "\
 Example:
-  spareloop lot divide 7KQ4M --clumps 10 --sound 42 --not-yet-eyed 5 --discard rot=3 --discard no-eye=2 \\
-    --pieces 52 --session last
+  spareloop lot divide 7KQ4M --clumps 10 --sound 42 --not-yet-eyed 5 \\
+    --discard rot=3 --discard no-eye=2 --pieces 52 --session last
 A division is sound only with body, unbroken neck and a crown of at least 1 cm (common practice, no
 source). With --pieces the sums must agree: 42 + 5 + 3 + 2 = 52.")]
     Divide(Divide),
@@ -53,16 +53,21 @@ source). With --pieces the sums must agree: 42 + 5 + 3 + 2 = 52.")]
     )]
     Split(Split),
     /// Pack a lot and put it in store.
-    #[command(
-        after_help = "Example: spareloop lot store 7KQ4M --packing film-wrap --place 'cellar / shelf 2 / tote 7'"
-    )]
+    #[command(after_help = "\
+Example: spareloop lot store 7KQ4M --packing film-wrap --place 'cellar / shelf 2 / tote 7'")]
     Store(Store),
     /// Move a whole lot.
     #[command(after_help = "Example: spareloop lot move 7KQ4M --to 'cellar / shelf 3'")]
     Move(Move),
     /// List lots in store.
+    #[command(after_help = "\
+Examples:
+  spareloop lot list
+  spareloop lot list --variety 'Ember Lantern'
+  spareloop lot list --place cellar --all")]
     List(List),
     /// Show one lot with its history.
+    #[command(after_help = "Example: spareloop lot show 7KQ4M")]
     Show(Show),
     /// Note units lost outside a check.
     #[command(after_help = "Example: spareloop lot lose 7KQ4M --count 3 --cause rot")]
@@ -71,6 +76,7 @@ source). With --pieces the sums must agree: 42 + 5 + 3 + 2 = 52.")]
     #[command(after_help = "Example: spareloop lot recount 7KQ4M --counted 38 --missing mislaid")]
     Recount(Recount),
     /// Note that a lot was brought into warmth.
+    #[command(after_help = "Example: spareloop lot wake 7KQ4M")]
     Wake(Wake),
     /// Stop: suspicious growth was seen. Set it aside, change tools; nothing of it is passed on.
     #[command(after_help = "\
@@ -78,10 +84,18 @@ Example: spareloop lot stop 7KQ4M --signs 'gall at the crown' --session last
 Some diseases are notifiable: ask your plant health authority first. Nothing is published by this.")]
     Stop(Stop),
     /// Note stock that came in other than by a hand-over of the network.
+    #[command(
+        after_help = "Example: spareloop lot receive 'Ember Lantern' --count 5 --from 'a neighbour'"
+    )]
     Receive(Receive),
     /// Note stock that went out other than by a hand-over of the network.
+    #[command(
+        after_help = "Example: spareloop lot send 7KQ4M --count 5 --to 'the club' --purpose club"
+    )]
     Send(Send),
     /// Note stock on order or agreed; 0 says that none will come.
+    #[command(after_help = "\
+Example: spareloop lot coming 'Ember Lantern' --count 10 --from 'a nursery' --expected 2027-04-01")]
     Coming(OnOrder),
     /// What spring and summer bring.
     #[command(flatten)]
