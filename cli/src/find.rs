@@ -5,11 +5,12 @@ use std::fmt::Write;
 use spareloop_domain::ledger::Book;
 use spareloop_domain::ledger::book::Lot;
 use spareloop_domain::words::{
-    LotId, SessionId, VarietyCard, VarietyId, VarietyName, fold_key, near_misses, uuid_v7,
+    FarmId, LotId, SessionId, VarietyCard, VarietyId, VarietyName, fold_key, near_misses, uuid_v7,
 };
 
 use crate::fault::Fault;
 use crate::fresh;
+use crate::import::lasting;
 
 /// The name of a variety in the book.
 pub fn variety_name(book: &Book, variety: VarietyId) -> String {
@@ -69,8 +70,8 @@ pub fn variety<'a>(book: &'a Book, text: &str) -> Result<&'a VarietyCard, Fault>
     })
 }
 
-/// The lot of that code or id.
-pub fn lot<'a>(book: &'a Book, text: &str) -> Result<&'a Lot, Fault> {
+/// The lot of that code or id, or of the label that a sheet gave it.
+pub fn lot<'a>(book: &'a Book, farm: FarmId, text: &str) -> Result<&'a Lot, Fault> {
     let wanted = text.trim().to_uppercase();
     let mut found = book.lots.values().filter(|lot| lot.id.code() == wanted);
     if let Some(lot) = found.next() {
@@ -83,6 +84,9 @@ pub fn lot<'a>(book: &'a Book, text: &str) -> Result<&'a Lot, Fault> {
         };
     }
     if let Some(lot) = text.parse().ok().and_then(|id: LotId| book.lots.get(&id)) {
+        return Ok(lot);
+    }
+    if let Some(lot) = lasting::labelled(book, farm, text) {
         return Ok(lot);
     }
     let codes: Vec<String> = book.lots.keys().map(|lot| lot.code()).collect();

@@ -33,6 +33,18 @@ fn negative_and_huge_counts_are_refused() {
 }
 
 #[test]
+fn nothing_is_missing_where_more_are_counted_than_the_book_says() {
+    let farm = Keyboard::of_a_farm();
+    let lot = farm.lot("Ember Lantern", 40, "2025-11-02");
+    let before = farm.run(&["export"]).done();
+    let recount = farm.run(&["lot", "recount", &lot, "--counted", "42", "--missing", "rot"]);
+    let check = farm.run(&["check", "add", &lot, "--sound", "42", "--missing", "rot"]);
+    assert_eq!(recount.exit, 3, "{}", recount.err);
+    assert_eq!(check.exit, 5, "{}", check.err);
+    assert_eq!(farm.run(&["export"]).done(), before);
+}
+
+#[test]
 fn days_before_the_lift_and_days_to_come_are_refused() {
     let farm = Keyboard::of_a_farm();
     let lot = farm.lot("Ember Lantern", 40, "2025-11-02");

@@ -66,6 +66,17 @@ fn an_import_is_previewed_then_written_and_a_second_one_adds_nothing() {
 }
 
 #[test]
+fn a_lot_answers_to_the_label_that_a_sheet_gave_it() {
+    let farm = imported();
+    let shown = farm.run(&["lot", "show", " a1 ", "--json"]).json();
+    farm.run(&["check", "add", "A1", "--sound", "37"]).done();
+    let code = shown["lot"]["code"].as_str().unwrap();
+    let by_code = farm.run(&["log", "--lot", code]).done();
+    assert_eq!(farm.run(&["log", "--lot", "A1"]).done(), by_code);
+    assert_eq!(farm.run(&["lot", "show", "A9"]).exit, 3, "no sheet gave that label");
+}
+
+#[test]
 fn a_file_imported_on_two_devices_makes_the_same_lots() {
     let codes = |farm: &Keyboard| -> Vec<String> {
         let lots = farm.run(&["lot", "list", "--json"]).json();

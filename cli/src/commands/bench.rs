@@ -102,11 +102,11 @@ fn session(it: Session, desk: &Desk) -> Result<Answer, Fault> {
         minutes: it.soak_minutes,
         made_up: None,
     });
-    let done = desk.note(|book, _| {
+    let done = desk.note(|book, before| {
         let lots = it
             .lots
             .iter()
-            .map(|text| find::lot(book, text).map(|lot| lot.id))
+            .map(|text| find::lot(book, before.farm.id, text).map(|lot| lot.id))
             .collect::<Result<_, _>>()?;
         let body = BenchSession { session: id, lots, tools: it.tools.into(), tool_dip, soak };
         Ok(vec![draft(desk.day(it.on), body)?])

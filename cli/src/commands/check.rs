@@ -1,7 +1,6 @@
 //! `check`: a dated look at a lot.
 
 use clap::{Args, Subcommand};
-use spareloop_domain::ledger::Book;
 use spareloop_domain::ledger::body::{Check as CheckBody, LostUnits, Recount, Scope};
 use spareloop_domain::ledger::book::Lot;
 use spareloop_domain::words::{Count, Day, Look, LossCause};
@@ -126,8 +125,10 @@ fn add(it: Add, desk: &Desk) -> Result<Answer, Fault> {
     let all_lost: Count = lost.iter().map(|part| part.count).sum();
     let parts = it.sound.plus(it.doubtful).plus(all_lost);
     let inspected = it.inspected.unwrap_or(parts);
+    let mut looked_at = None;
     let done = desk.note(|book, before| {
-        let lot = find::lot(book, &it.lot)?;
+        let lot = find::lot(book, before.farm.id, &it.lot)?;
+        looked_at = Some(lot.id);
         let then = standing(book, &before.entries, on);
         let lot = then.lots.get(&lot.id).unwrap_or(lot);
         let mut drafts = Vec::new();
@@ -149,7 +150,7 @@ fn add(it: Add, desk: &Desk) -> Result<Answer, Fault> {
         drafts.push(draft(on, body)?);
         Ok(drafts)
     })?;
-    let advice = advice(&done.book, &it.lot, all_lost);
+    let advice = advice(looked_at.and_then(|lot| done.book.lots.get(&lot)), all_lost);
     Ok(noted(desk, &done, &advice))
 }
 
@@ -165,13 +166,13 @@ fn recount(
     }
     let code = lot.id.code();
     match missing {
-        Some(_) => Ok(Some(Recount { lot: lot.id, counted, missing })),
-        None if counted > book => Err(Fault::decision(
+        Some(_) if counted < book => Ok(Some(Recount { lot: lot.id, counted, missing })),
+        _ if counted > book => Err(Fault::decision(
             format!("Counted {counted} in lot {code} where the book says {book}: {} more.", counted.less(book)),
             format!("If they were found, first note: spareloop lot recount {code} --counted {counted}\nIf only part of the lot was looked at, give --sample."),
         )
         .keeping("Nothing was noted.")),
-        None => Err(Fault::decision(
+        _ => Err(Fault::decision(
             format!("Counted {counted} in lot {code} where the book says {book}: {} are missing.", book.less(counted)),
             "If only part of the lot was looked at, give --sample.\nElse say what became of the missing ones, as: --missing mislaid",
         )
@@ -180,8 +181,8 @@ fn recount(
 }
 
 /// Three losses in one box: look at all of it (common practice, no source).
-fn advice(book: &Book, lot: &str, lost: Count) -> Vec<String> {
-    let Ok(lot) = find::lot(book, lot) else { return Vec::new() };
+fn advice(lot: Option<&Lot>, lost: Count) -> Vec<String> {
+    let Some(lot) = lot else { return Vec::new() };
     if lost.get() < 3 {
         return Vec::new();
     }

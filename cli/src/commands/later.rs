@@ -6,7 +6,7 @@ use spareloop_domain::ledger::body::{
     CameUp as CameUpBody, Dry as DryBody, FieldObservation, PlantOut as PlantOutBody,
     PotUp as PotUpBody, TakeCuttings, Wash as WashBody, Yield as YieldBody,
 };
-use spareloop_domain::words::{Count, Day, LotId, UnitKind};
+use spareloop_domain::words::{Count, Day, FarmId, LotId, UnitKind};
 
 use super::lot::{code_lines, lot_note, with_lots};
 use super::noted;
@@ -177,15 +177,15 @@ pub struct Seen {
 pub fn run(command: Later, desk: &Desk) -> Result<Answer, Fault> {
     match command {
         Later::Wash(it) => {
-            let done = desk.note(|book, _| {
-                let lots = lots(book, &it.lots)?;
+            let done = desk.note(|book, before| {
+                let lots = lots(book, before.farm.id, &it.lots)?;
                 Ok(vec![draft(desk.day(it.on), WashBody { lots })?])
             })?;
             Ok(noted(desk, &done, &[]))
         }
         Later::Dry(it) => {
-            let done = desk.note(|book, _| {
-                let lots = lots(book, &it.lots)?;
+            let done = desk.note(|book, before| {
+                let lots = lots(book, before.farm.id, &it.lots)?;
                 Ok(vec![draft(desk.day(it.on), DryBody { lots, days: it.days })?])
             })?;
             Ok(noted(desk, &done, &[]))
@@ -207,10 +207,12 @@ pub fn run(command: Later, desk: &Desk) -> Result<Answer, Fault> {
             Ok(noted(desk, &done, &[]))
         }
         Later::Seen(it) => {
-            let done = desk.note(|book, _| {
+            let done = desk.note(|book, before| {
                 let variety = find::variety(book, &it.variety)?.id;
-                let lot =
-                    it.lot.map(|text| find::lot(book, &text).map(|lot| lot.id)).transpose()?;
+                let lot = it
+                    .lot
+                    .map(|text| find::lot(book, before.farm.id, &text).map(|lot| lot.id))
+                    .transpose()?;
                 let body = FieldObservation { lot, variety, text: it.text };
                 Ok(vec![draft(desk.day(it.on), body)?])
             })?;
@@ -219,14 +221,18 @@ pub fn run(command: Later, desk: &Desk) -> Result<Answer, Fault> {
     }
 }
 
-fn lots(book: &spareloop_domain::ledger::Book, texts: &[String]) -> Result<Vec<LotId>, Fault> {
-    texts.iter().map(|text| find::lot(book, text).map(|lot| lot.id)).collect()
+fn lots(
+    book: &spareloop_domain::ledger::Book,
+    farm: FarmId,
+    texts: &[String],
+) -> Result<Vec<LotId>, Fault> {
+    texts.iter().map(|text| find::lot(book, farm, text).map(|lot| lot.id)).collect()
 }
 
 fn pot_up(it: PotUp, desk: &Desk) -> Result<Answer, Fault> {
     let mut made = Vec::new();
-    let done = desk.note(|book, _| {
-        let from = find::lot(book, &it.lot)?.id;
+    let done = desk.note(|book, before| {
+        let from = find::lot(book, before.farm.id, &it.lot)?.id;
         let lot = find::new_lot(book, &[])?;
         made.push(lot);
         let body = PotUpBody {
@@ -243,8 +249,8 @@ fn pot_up(it: PotUp, desk: &Desk) -> Result<Answer, Fault> {
 
 fn cuttings(it: Cuttings, desk: &Desk) -> Result<Answer, Fault> {
     let mut made = Vec::new();
-    let done = desk.note(|book, _| {
-        let mother = find::lot(book, &it.lot)?.id;
+    let done = desk.note(|book, before| {
+        let mother = find::lot(book, before.farm.id, &it.lot)?.id;
         let lot = find::new_lot(book, &[])?;
         made.push(lot);
         Ok(vec![draft(desk.day(it.on), TakeCuttings { mother, lot, made: it.made })?])

@@ -43,7 +43,8 @@ pub fn entry_code(entry: EntryId) -> String {
 pub fn run(it: Log, desk: &Desk) -> Result<Answer, Fault> {
     let opened = desk.open()?;
     let book = &opened.book;
-    let lot = it.lot.map(|text| find::lot(book, &text).map(|lot| lot.id)).transpose()?;
+    let lot =
+        it.lot.map(|text| find::lot(book, opened.farm.id, &text).map(|lot| lot.id)).transpose()?;
     let mut entries: Vec<&Entry> = opened
         .entries
         .iter()

@@ -2,7 +2,9 @@
 //! file imported twice doesn't count its stock twice.
 
 use sha2::{Digest, Sha256};
-use spareloop_domain::words::FarmId;
+use spareloop_domain::ledger::Book;
+use spareloop_domain::ledger::book::Lot;
+use spareloop_domain::words::{FarmId, LotId};
 use uuid::{Builder, Uuid};
 
 /// The id of what a key names on a farm (SHA-256 in a UUID version 8, RFC 9562). The salt is
@@ -23,4 +25,21 @@ pub(super) fn id(farm: FarmId, key: &str, salt: u32) -> Uuid {
 pub(super) fn label_key(label: &str) -> String {
     let words: Vec<String> = label.split_whitespace().map(str::to_lowercase).collect();
     format!("label:{}", words.join(" "))
+}
+
+/// The lot that a sheet gave that label, if the book has it: the label is in its id, so that every
+/// device of the farm knows it again.
+pub(crate) fn labelled<'a>(book: &'a Book, farm: FarmId, label: &str) -> Option<&'a Lot> {
+    let key = label_key(label);
+    for salt in 0_u32.. {
+        let lot = LotId::new(id(farm, &key, salt));
+        if let Some(lot) = book.lots.get(&lot) {
+            return Some(lot);
+        }
+        // The next salt was only taken if another lot had the code of this one.
+        if book.lots.keys().all(|other| other.code() != lot.code()) {
+            return None;
+        }
+    }
+    None
 }

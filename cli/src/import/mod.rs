@@ -18,7 +18,7 @@ mod cells;
 mod checks;
 mod columns;
 mod dates;
-mod lasting;
+pub(crate) mod lasting;
 mod lifted;
 mod plan;
 mod reading;

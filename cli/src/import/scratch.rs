@@ -382,7 +382,7 @@ impl Scratch {
     /// A lot as a person names it in a file: by the label it came with, or by its code.
     pub(super) fn named_lot(&self, label: &str) -> Result<LotId, String> {
         self.lot_of_key(&label_key(label)).or_else(|_| {
-            find::lot(&self.book, label)
+            find::lot(&self.book, self.farm.id, label)
                 .map(|lot| lot.id)
                 .map_err(|fault| format!("no lot has the label or code {label}. {}", fault.hint))
         })

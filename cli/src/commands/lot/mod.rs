@@ -12,7 +12,7 @@ use spareloop_domain::ledger::body::{
     Send as SendBody, Stop as StopBody, Store as StoreBody, WakeUp,
 };
 use spareloop_domain::ledger::describe::describe;
-use spareloop_domain::words::{ComingId, Day, LotId, Place, UnitKind};
+use spareloop_domain::words::{ComingId, Count, Day, LotId, Place, UnitKind};
 
 use args::{
     Divide, Lift, List, Lose, Move, OnOrder, Opening, Receive, Recount, Send, Show, Split, Stop,
@@ -147,8 +147,8 @@ pub(in crate::commands) fn lot_note(
     on: Option<Day>,
     body: impl FnOnce(&Book, LotId) -> Result<Body, Fault>,
 ) -> Result<Answer, Fault> {
-    let done = desk.note(|book, _| {
-        let lot = find::lot(book, lot)?.id;
+    let done = desk.note(|book, before| {
+        let lot = find::lot(book, before.farm.id, lot)?.id;
         Ok(vec![draft(desk.day(on), body(book, lot)?)?])
     })?;
     Ok(noted(desk, &done, &[]))
@@ -186,8 +186,8 @@ pub(in crate::commands) fn with_lots(mut answer: Answer, made: &[LotId]) -> Answ
 
 fn divide(it: Divide, desk: &Desk) -> Result<Answer, Fault> {
     let mut lots = Vec::new();
-    let done = desk.note(|book, _| {
-        let from = find::lot(book, &it.lot)?;
+    let done = desk.note(|book, before| {
+        let from = find::lot(book, before.farm.id, &it.lot)?;
         let session = it.session.as_ref().map(|text| find::session(book, text)).transpose()?;
         let kinds = [(it.sound, Eyes::Eyed), (it.not_yet_eyed, Eyes::NotYetEyed)];
         let mut made = Vec::new();
@@ -218,8 +218,8 @@ fn divide(it: Divide, desk: &Desk) -> Result<Answer, Fault> {
 fn split(it: Split, desk: &Desk) -> Result<Answer, Fault> {
     let on = desk.day(it.on);
     let mut lots = Vec::new();
-    let done = desk.note(|book, _| {
-        let from = find::lot(book, &it.lot)?;
+    let done = desk.note(|book, before| {
+        let from = find::lot(book, before.farm.id, &it.lot)?;
         let lot = find::new_lot(book, &[])?;
         lots.push(lot);
         let made = vec![MadeLot { lot, unit: from.unit, count: it.count, eyes: from.eyes }];
@@ -242,7 +242,7 @@ fn split(it: Split, desk: &Desk) -> Result<Answer, Fault> {
 
 fn recount(it: Recount, desk: &Desk) -> Result<Answer, Fault> {
     lot_note(desk, &it.lot, it.on, |book, lot| {
-        let in_store = find::lot(book, &it.lot)?.in_store;
+        let in_store = book.lots.get(&lot).map_or(Count::ZERO, |lot| lot.in_store);
         if it.counted < in_store && it.missing.is_none() {
             return Err(Fault::decision(
                 format!(
@@ -252,6 +252,17 @@ fn recount(it: Recount, desk: &Desk) -> Result<Answer, Fault> {
                     in_store.less(it.counted)
                 ),
                 "Say what became of them, as: --missing mislaid",
+            )
+            .keeping("Nothing was noted."));
+        }
+        if it.counted >= in_store && it.missing.is_some() {
+            return Err(Fault::refused(
+                format!(
+                    "Counted {} in lot {} where the book says {in_store}: none is missing.",
+                    it.counted,
+                    lot.code()
+                ),
+                "Leave --missing out.",
             )
             .keeping("Nothing was noted."));
         }
@@ -359,7 +370,7 @@ fn known_place(book: &Book, wanted: &Place) -> Result<(), Fault> {
 fn show(it: Show, desk: &Desk) -> Result<Answer, Fault> {
     let opened = desk.open()?;
     let book = &opened.book;
-    let lot = find::lot(book, &it.lot)?;
+    let lot = find::lot(book, opened.farm.id, &it.lot)?;
     let view = LotView::of(book, lot);
     let mut entries: Vec<_> =
         opened.entries.iter().filter(|entry| super::log::speaks_of(entry, lot.id)).collect();
