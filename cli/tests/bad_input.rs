@@ -32,6 +32,63 @@ fn negative_and_huge_counts_are_refused() {
     assert_eq!(farm.run(&["export"]).done(), before);
 }
 
+/// Imports sheets one after the other, and answers what the last one said.
+fn imported_in_turn(sheets: &[(&str, &str)]) -> common::Said {
+    let farm = Keyboard::of_a_farm();
+    let import = |(kind, content): &(&str, &str)| {
+        let file = farm.file("sheet.csv", content);
+        farm.run(&["import", kind, &file, "--yes"])
+    };
+    let mut said: Vec<common::Said> = sheets.iter().map(import).collect();
+    said.pop().unwrap()
+}
+
+#[test]
+fn a_second_lot_under_the_label_of_a_first_is_not_taken_for_it() {
+    let stock = "lot label,variety,count\nT1,Ember Lantern,3\nT1,Ember Lantern,4\n";
+    let lifted = "lot label,variety,clumps,date\n7,Ember Lantern,3,2025-10-20\n";
+    let twice = imported_in_turn(&[("stock", stock)]);
+    assert_eq!(twice.exit, 3, "{}", twice.all());
+    assert!(twice.out.contains("row 3: wrong: the label T1"), "{}", twice.out);
+    let bench = "lot label,from lot,clumps,date,sound\n7,7,3,2025-10-21,12\n";
+    let own = imported_in_turn(&[("lifted", lifted), ("bench", bench)]);
+    assert_eq!(own.exit, 3, "{}", own.all());
+    assert!(own.out.contains("give this lot another label"), "{}", own.out);
+}
+
+#[test]
+fn a_count_that_a_sheet_changed_since_is_not_skipped() {
+    let lifted = "lot label,variety,clumps,date\n7,Ember Lantern,3,2025-10-20\n";
+    let more = lifted.replace("n,3,", "n,5,");
+    let said = imported_in_turn(&[("lifted", lifted), ("lifted", &more)]);
+    assert_eq!(said.exit, 3, "{}", said.all());
+    assert!(said.out.contains("the count was 3 when it was imported"), "{}", said.out);
+}
+
+#[test]
+fn a_cause_of_loss_that_a_sheet_changed_since_is_corrected() {
+    let stock = "lot label,variety,count,stored on\nA1,Ember Lantern,40,2025-11-02\n";
+    let checks = "lot label,date,sound,rot\nA1,2025-11-20,38,2\n";
+    let frozen = checks.replace("rot", "frozen");
+    let said = imported_in_turn(&[("stock", stock), ("checks", checks), ("checks", &frozen)]);
+    assert!(said.out.contains("0 new, 1 changed"), "{}", said.all());
+}
+
+#[test]
+fn a_variety_planned_twice_in_one_sheet_is_not_decided_by_the_last_row() {
+    let plan = "variety,plants wanted\nEmber Lantern,3\nEmber Lantern,5\n";
+    let said = imported_in_turn(&[("plan", plan)]);
+    assert_eq!(said.exit, 3, "{}", said.all());
+    assert!(said.out.contains("row 3: wrong: 'Ember Lantern' (division)"), "{}", said.out);
+}
+
+#[test]
+fn two_columns_of_one_heading_ask_for_another_heading() {
+    let said = preview("variety,variety,count\nEmber,Lantern,3\n");
+    assert_eq!(said.exit, 5, "{}", said.all());
+    assert!(said.err.contains("different headings"), "{}", said.err);
+}
+
 #[test]
 fn nothing_is_missing_where_more_are_counted_than_the_book_says() {
     let farm = Keyboard::of_a_farm();

@@ -6,9 +6,9 @@ use spareloop_domain::ledger::body::{
 use spareloop_domain::words::{Day, DiscardReason, LotId, Packing, Place, SessionId, UnitKind};
 
 use super::Fate;
+use super::again::known_again;
 use super::cells::Row;
 use super::columns::{Field, needed, optional};
-use super::lasting::label_key;
 use super::scratch::{Scratch, Stop};
 
 /// The fields of a bench sheet.
@@ -45,10 +45,16 @@ pub(super) fn plan(row: &Row<'_>, scratch: &mut Scratch) -> Result<Fate, Stop> {
     let taken = row.count("clumps")?.ok_or_else(|| "the clumps are missing".to_owned())?;
     let count = row.count("sound")?.ok_or_else(|| "the sound ones are missing".to_owned())?;
     let key = match row.text("lot label") {
-        Some(label) => label_key(label),
-        None => scratch.numbered(&format!("bench:{from}|{on}|{count}")),
+        Some(label) => scratch.memory.label(label)?,
+        None => scratch.memory.numbered(&format!("bench:{from}|{on}|{count}")),
     };
-    let Err(lot) = scratch.lot_of_key(&key) else { return Ok(Fate::Skipped) };
+    let lot = match scratch.lot_of_key(&key) {
+        Err(lot) => lot,
+        Ok(lot) => {
+            let is = (scratch.lot(from).map(|lot| lot.variety), UnitKind::Division);
+            return known_again(scratch, &key, lot, is, count);
+        }
+    };
     let session = session(row, from, on, scratch)?;
     let discards = DiscardReason::ALL
         .iter()
@@ -63,7 +69,7 @@ pub(super) fn plan(row: &Row<'_>, scratch: &mut Scratch) -> Result<Fate, Stop> {
     let made = vec![MadeLot { lot, unit: UnitKind::Division, count, eyes: eyes(row)? }];
     scratch.divide(on, Divide { from, taken, made, discards, pieces: None, session })?;
     put_away(row, lot, on, scratch)?;
-    scratch.remember(&key, count.to_string(), lot);
+    scratch.memory.remember(&key, count.to_string(), lot);
     Ok(Fate::New)
 }
 

@@ -35,7 +35,7 @@ pub(super) fn plan(row: &Row<'_>, scratch: &mut Scratch) -> Result<Fate, Stop> {
     let lot = scratch.named_lot(row.needed("lot label")?)?;
     let on = row.day("date")?.ok_or_else(|| "the date is missing".to_owned())?;
     let check = read(row, lot, on, scratch)?;
-    let key = scratch.numbered(&format!("{lot}|{on}|{}", check.look.code()));
+    let key = scratch.memory.numbered(&format!("{lot}|{on}|{}", check.look.code()));
     let text = text(&check);
     let nth = key.rsplit('#').next().and_then(|nth| nth.parse::<usize>().ok()).unwrap_or(1);
     let there = scratch
@@ -47,13 +47,13 @@ pub(super) fn plan(row: &Row<'_>, scratch: &mut Scratch) -> Result<Fate, Stop> {
         .cloned();
     let Some(there) = there else {
         scratch.check(on, check)?;
-        scratch.remember(&key, text, lot);
+        scratch.memory.remember(&key, text, lot);
         return Ok(Fate::New);
     };
     if is_same(&there, &check) {
         return Ok(Fate::Skipped);
     }
-    match scratch.before(&key) {
+    match scratch.memory.before(&key) {
         Some(before) if before.text == text => Ok(Fate::Skipped),
         Some(_) => correct(&key, on, &there, check, scratch),
         None => Err(Stop::Wrong(format!(
@@ -104,9 +104,11 @@ fn text(check: &Check) -> String {
 }
 
 fn is_same(there: &LookRecord, check: &Check) -> bool {
-    let sum = |lost: &[LostUnits]| lost.iter().map(|part| part.count).sum::<Count>();
-    (there.inspected, there.sound, there.doubtful, sum(&there.lost))
-        == (check.inspected, check.sound, check.doubtful, sum(&check.lost))
+    let of = |lost: &[LostUnits], cause: LossCause| -> Count {
+        lost.iter().filter(|part| part.cause == cause).map(|part| part.count).sum()
+    };
+    (there.inspected, there.sound, there.doubtful) == (check.inspected, check.sound, check.doubtful)
+        && LossCause::ALL.iter().all(|cause| of(&there.lost, *cause) == of(&check.lost, *cause))
 }
 
 /// The file says now what it didn't say when it was imported: strike out, and note again.
@@ -123,6 +125,6 @@ fn correct(
     scratch.note(on, void)?;
     scratch.forget_look(lot, there);
     scratch.check(on, check)?;
-    scratch.remember(key, text, lot);
+    scratch.memory.remember(key, text, lot);
     Ok(Fate::Changed(format!("the look at lot {} on {on} is corrected", lot.code())))
 }

@@ -77,7 +77,11 @@ impl Columns {
                         "Two columns seem to hold the {}: '{}' and '{heading}'.",
                         field.name, headings[other]
                     ),
-                    format!("Leave one out with --map '{heading}=-'."),
+                    if *heading == headings[other] {
+                        "Give the columns different headings in the file.".to_owned()
+                    } else {
+                        format!("Leave one out with --map '{heading}=-'.")
+                    },
                 ));
             }
         }

@@ -1,13 +1,13 @@
 //! Clumps lifted: a lot a row.
 
 use spareloop_domain::ledger::body::Lift;
+use spareloop_domain::words::{UnitKind, fold_key};
 
 use super::Fate;
+use super::again::known_again;
 use super::cells::Row;
 use super::columns::{Field, needed, optional};
-use super::lasting::label_key;
 use super::scratch::{Classes, Scratch, Stop};
-use spareloop_domain::words::fold_key;
 
 /// The fields of a sheet of lifted clumps.
 pub(super) const FIELDS: &[Field] = &[
@@ -28,14 +28,22 @@ pub(super) fn plan(row: &Row<'_>, scratch: &mut Scratch) -> Result<Fate, Stop> {
     let on = row.day("date")?.ok_or_else(|| "the date is missing".to_owned())?;
     let bed = row.text("bed");
     let key = match row.text("lot label") {
-        Some(label) => label_key(label),
-        None => {
-            scratch.numbered(&format!("lifted:{}|{on}|{}", fold_key(name), bed.unwrap_or_default()))
+        Some(label) => scratch.memory.label(label)?,
+        None => scratch.memory.numbered(&format!(
+            "lifted:{}|{on}|{}",
+            fold_key(name),
+            bed.unwrap_or_default()
+        )),
+    };
+    let lot = match scratch.lot_of_key(&key) {
+        Err(lot) => lot,
+        Ok(lot) => {
+            let is = (scratch.known_variety(name), UnitKind::Clump);
+            return known_again(scratch, &key, lot, is, clumps);
         }
     };
-    let Err(lot) = scratch.lot_of_key(&key) else { return Ok(Fate::Skipped) };
     let variety = scratch.variety(name, on, Classes::of(row))?;
     scratch.begin(on, Lift { lot, variety, clumps, bed: bed.map(ToOwned::to_owned) })?;
-    scratch.remember(&key, clumps.to_string(), lot);
+    scratch.memory.remember(&key, clumps.to_string(), lot);
     Ok(Fate::New)
 }

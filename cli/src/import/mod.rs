@@ -6,6 +6,8 @@
 //! dates     days as people write them
 //! cells     counts, strengths and names out of a cell
 //! lasting   ids that are the same on every device
+//! memory    what rows said before
+//! again     rows about a lot that is in the book already
 //! scratch   the book as it will be, row by row, so that the rules at the door judge each row
 //! stock, checks, lifted, bench, plan   one kind of file each
 //! ```
@@ -13,6 +15,7 @@
 //! What may not enter: a rule of the trade. Every draft is held against `domain`'s rules at the
 //! door, as if it had been typed.
 
+mod again;
 mod bench;
 mod cells;
 mod checks;
@@ -20,6 +23,7 @@ mod columns;
 mod dates;
 pub(crate) mod lasting;
 mod lifted;
+mod memory;
 mod plan;
 mod reading;
 mod scratch;
@@ -41,6 +45,7 @@ use crate::printer::{self, Answer};
 pub use dates::DateOrder;
 
 use columns::Columns;
+use memory::Memory;
 use reading::Sheet;
 use scratch::Scratch;
 
@@ -204,7 +209,7 @@ pub fn run(desk: &Desk, kind: FileKind, file: &Path, options: &Options) -> Resul
     let mut scratch = Scratch::new(
         opened.farm,
         opened.book,
-        remembered,
+        Memory::of(remembered),
         desk.settings.today.value,
         options.near_names,
     );
@@ -294,7 +299,7 @@ fn write(
             )
             .keeping("Nothing was written."));
         }
-        for (key, row) in scratch.remembered_now() {
+        for (key, row) in scratch.memory.now() {
             imports::remember(connection, kind.code(), key, row)?;
         }
         for (heading, field) in columns.confirmed() {

@@ -29,6 +29,8 @@ pub(super) fn plan(row: &Row<'_>, scratch: &mut Scratch) -> Result<Fate, Stop> {
     let unit = row.word("unit")?.unwrap_or(row.options.unit);
     let keep_back = row.count("keep back")?;
     let variety = scratch.variety(name, row.options.on, super::scratch::Classes::default())?;
+    let what = format!("{} ({unit})", find::variety_name(scratch.book(), variety));
+    scratch.memory.once(&format!("plan:{variety}|{unit}"), &what)?;
     let plan = Plan { variety, unit, plants_wanted, planting, keep_back, service_level: None };
     let fate = match scratch.book().plans.get(&(variety, unit)) {
         Some(holds) if same(holds, &plan) => return Ok(Fate::Skipped),

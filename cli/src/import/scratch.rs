@@ -13,9 +13,9 @@ use spareloop_domain::words::{
 use uuid::Uuid;
 
 use super::lasting::{self, label_key};
+use super::memory::Memory;
 use super::{Fate, NearNames};
 use crate::book::farm::Farm;
-use crate::book::imports::ImportedRow;
 use crate::desk::draft;
 use crate::fault::Fault;
 use crate::{find, fresh};
@@ -63,9 +63,8 @@ pub(super) struct Scratch {
     near_names: NearNames,
     varieties: HashMap<String, VarietyId>,
     codes: BTreeSet<String>,
-    remembered: BTreeMap<String, ImportedRow>,
-    remembered_now: BTreeMap<String, ImportedRow>,
-    times_seen: HashMap<String, u32>,
+    /// What rows said before.
+    pub(super) memory: Memory,
     named: Vec<String>,
     drafts: Vec<Draft>,
     undo: Vec<Undo>,
@@ -76,7 +75,7 @@ impl Scratch {
     pub(super) fn new(
         farm: Farm,
         book: Book,
-        remembered: BTreeMap<String, ImportedRow>,
+        memory: Memory,
         today: Day,
         near_names: NearNames,
     ) -> Self {
@@ -90,9 +89,7 @@ impl Scratch {
             book,
             today,
             near_names,
-            remembered,
-            remembered_now: BTreeMap::new(),
-            times_seen: HashMap::new(),
+            memory,
             named: Vec::new(),
             drafts: Vec::new(),
             undo: Vec::new(),
@@ -151,6 +148,11 @@ impl Scratch {
         }
     }
 
+    /// The variety of a name that the book has.
+    pub(super) fn known_variety(&self, name: &str) -> Option<VarietyId> {
+        self.varieties.get(&fold_key(name)).copied()
+    }
+
     /// The variety of a name; a new name is noted on that day.
     pub(super) fn variety(
         &mut self,
@@ -158,8 +160,8 @@ impl Scratch {
         on: Day,
         classes: Classes,
     ) -> Result<VarietyId, Stop> {
-        if let Some(id) = self.varieties.get(&fold_key(name)) {
-            return Ok(*id);
+        if let Some(id) = self.known_variety(name) {
+            return Ok(id);
         }
         if self.named.len() == MOST_NEW_VARIETIES {
             return Err(Stop::Fault(Fault::refused(
@@ -395,28 +397,6 @@ impl Scratch {
 
     fn lasting_id(&self, key: &str, salt: u32) -> Uuid {
         lasting::id(self.farm.id, key, salt)
-    }
-
-    /// A key that tells equal rows of one file apart: the first, the second, the third.
-    pub(super) fn numbered(&mut self, key: &str) -> String {
-        let times = self.times_seen.entry(key.to_owned()).or_insert(0);
-        *times += 1;
-        format!("{key}#{times}")
-    }
-
-    /// What an earlier import of the row said.
-    pub(super) fn before(&self, key: &str) -> Option<&ImportedRow> {
-        self.remembered.get(key)
-    }
-
-    /// Remembers a row once the import is written.
-    pub(super) fn remember(&mut self, key: &str, text: String, lot: LotId) {
-        self.remembered_now.insert(key.to_owned(), ImportedRow { text, lot });
-    }
-
-    /// Rows to be remembered.
-    pub(super) const fn remembered_now(&self) -> &BTreeMap<String, ImportedRow> {
-        &self.remembered_now
     }
 
     /// Varieties that the file names for the first time.

@@ -4,9 +4,9 @@ use spareloop_domain::ledger::body::{Move, Opening, Store};
 use spareloop_domain::words::{Count, Day, LotId, Packing, Place, UnitKind, fold_key};
 
 use super::Fate;
+use super::again::known_again;
 use super::cells::Row;
 use super::columns::{Field, needed, optional};
-use super::lasting::label_key;
 use super::scratch::{Classes, Scratch, Stop};
 
 /// The fields of a stock file.
@@ -66,28 +66,32 @@ impl Line {
 pub(super) fn plan(row: &Row<'_>, scratch: &mut Scratch) -> Result<Fate, Stop> {
     let name = row.needed("variety")?;
     let line = Line::read(row)?;
-    let key = key(row, name, &line, scratch);
-    let lot = match scratch.before(&key) {
+    let key = key(row, name, &line, scratch)?;
+    let lot = match scratch.memory.before(&key) {
         Some(before) if scratch.lot(before.lot).is_some() => Ok(before.lot),
         _ => scratch.lot_of_key(&key),
     };
     match lot {
-        Ok(lot) => changed(&key, lot, line, row.options.on, scratch),
+        Ok(lot) => {
+            let is = (scratch.known_variety(name), line.unit);
+            known_again(scratch, &key, lot, is, line.count)?;
+            changed(&key, lot, line, row.options.on, scratch)
+        }
         Err(lot) => new(row, &key, lot, name, line, scratch),
     }
 }
 
 /// The label, or without one everything but the count.
-fn key(row: &Row<'_>, name: &str, line: &Line, scratch: &mut Scratch) -> String {
+fn key(row: &Row<'_>, name: &str, line: &Line, scratch: &mut Scratch) -> Result<String, String> {
     if let Some(label) = row.text("lot label") {
-        return label_key(label);
+        return scratch.memory.label(label);
     }
     let place = line.place.as_ref().map(ToString::to_string).unwrap_or_default();
     let stored = row.text("stored on").map(|_| line.on.to_string()).unwrap_or_default();
     let origin = row.text("origin").unwrap_or_default();
     let unit = line.unit.code();
     let name = fold_key(name);
-    scratch.numbered(&format!("stock:{name}|{unit}|{place}|{stored}|{origin}"))
+    Ok(scratch.memory.numbered(&format!("stock:{name}|{unit}|{place}|{stored}|{origin}")))
 }
 
 fn new(
@@ -107,7 +111,7 @@ fn new(
     let opening = Opening { lot, variety, unit: line.unit, count: line.count, origin };
     scratch.begin(line.on, opening)?;
     put_away(lot, line, scratch)?;
-    scratch.remember(key, text, lot);
+    scratch.memory.remember(key, text, lot);
     Ok(Fate::New)
 }
 
@@ -136,25 +140,17 @@ fn changed(
     scratch: &mut Scratch,
 ) -> Result<Fate, Stop> {
     let text = line.text();
-    let Some(before) = scratch.before(key).map(|row| row.text.clone()) else {
+    let Some(before) = scratch.memory.before(key).map(|row| row.text.clone()) else {
         return Ok(Fate::Skipped);
     };
     if before == text {
         return Ok(Fate::Skipped);
-    }
-    let counted_before = before.split('|').next().unwrap_or_default();
-    if counted_before != line.count.to_string() {
-        return Err(Stop::Wrong(format!(
-            "the count was {counted_before} when it was imported and is {} now. Leave the row as it was and note the count: spareloop lot recount {} --counted N",
-            line.count,
-            lot.code()
-        )));
     }
     let what = line
         .place
         .as_ref()
         .map_or_else(|| "other packing".to_owned(), |place| format!("now at {place}"));
     put_away(lot, Line { on: today, ..line }, scratch)?;
-    scratch.remember(key, text, lot);
+    scratch.memory.remember(key, text, lot);
     Ok(Fate::Changed(what))
 }
