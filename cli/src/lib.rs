@@ -89,11 +89,15 @@ fn answer(program: Program) -> Result<Answer, Fault> {
 fn written_wrong(error: &clap::Error, out: &mut dyn Write, err: &mut dyn Write) -> Exit {
     let text = error.render();
     let (printed, exit) = match error.kind() {
-        ErrorKind::DisplayHelp | ErrorKind::DisplayVersion => (write!(out, "{text}"), Exit::Done),
+        ErrorKind::DisplayHelp | ErrorKind::DisplayVersion => {
+            (write!(out, "{text}").and_then(|()| out.flush()), Exit::Done)
+        }
         ErrorKind::ValueValidation => (write!(err, "{text}"), Exit::Refused),
         _ => (write!(err, "{text}"), Exit::Usage),
     };
-    // A closed pipe is the reader's choice.
-    drop(printed);
-    exit
+    match printed {
+        // A closed pipe is the reader's choice.
+        Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => Exit::Failed,
+        _ => exit,
+    }
 }

@@ -301,3 +301,20 @@ fn a_command_written_wrong_exits_2() {
     assert_eq!(farm.run(&[]).exit, 2);
     assert_eq!(farm.run(&["check", "add"]).exit, 2);
 }
+
+#[test]
+fn a_document_too_large_to_compute_is_refused_as_that() {
+    let farm = Keyboard::new();
+    let said = farm.run_on(&["compute", "vapour"], &" ".repeat(17 * 1024 * 1024));
+    assert_eq!((said.exit, said.out.as_str()), (3, ""));
+    assert!(said.err.contains("larger than 16 MiB"), "{}", said.err);
+}
+
+#[cfg(target_os = "linux")]
+#[test]
+fn help_that_a_full_disk_swallowed_is_not_called_done() {
+    let farm = Keyboard::new();
+    let full = std::fs::OpenOptions::new().write(true).open("/dev/full").unwrap();
+    let status = farm.spareloop().arg("--help").stdout(full).status().unwrap();
+    assert_eq!(status.code(), Some(1));
+}

@@ -59,8 +59,12 @@ impl Aim {
 
     /// Whether a chance of a miss is small enough.
     fn accepts(&self, miss: f64) -> bool {
-        // The grace is compute's, so that 1 − 0.95 doesn't ask for one unit more by rounding alone.
-        miss <= (1.0 - self.confidence) * (1.0 + 1e-9)
+        miss <= self.accepted_miss()
+    }
+
+    /// The grace is compute's, so that 1 − 0.95 doesn't ask for one unit more by rounding alone.
+    fn accepted_miss(&self) -> f64 {
+        (1.0 - self.confidence) * (1.0 + 1e-9)
     }
 }
 
@@ -93,7 +97,13 @@ pub enum NotAttainable {
     /// The look misses too often even if every unit is looked at.
     #[error("even a look at every unit misses the trouble too often; a surer look is needed")]
     LookTooWeak,
+    /// Trouble so rare that the sample is beyond what can be counted exactly (2⁵³).
+    #[error("trouble so rare needs a larger sample than can be counted")]
+    BeyondCounting,
 }
+
+/// A float holds every whole number up to 2⁵³.
+const MOST_COUNTED: f64 = 9_007_199_254_740_992.0;
 
 /// The smallest sample of a lot of `lot_size` units.
 ///
@@ -143,10 +153,14 @@ pub fn sample_size_of_large_lot(aim: Aim) -> SampleSize {
     let ln_miss_one = (-aim.level * aim.efficacy).ln_1p();
     let found = |n: u64| -(n as f64 * ln_miss_one).exp_m1();
     let enough = |n: u64| aim.accepts((n as f64 * ln_miss_one).exp());
-    // A cast of a float to an integer holds at the ends; a level of 1e-300 is asked by nobody.
+    let guess = (aim.accepted_miss().ln() / ln_miss_one).ceil().max(1.0);
+    if guess > MOST_COUNTED {
+        return SampleSize::NotAttainable(NotAttainable::BeyondCounting);
+    }
+    // Whole, at least 1 and within what a float counts exactly.
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
-    let guess = ((1.0 - aim.confidence).ln() / ln_miss_one).ceil().clamp(1.0, 1e18) as u64;
-    let mut sample_size = guess.max(1);
+    let guess = guess as u64;
+    let mut sample_size = guess;
     // Rounding puts the guess at most one off.
     if sample_size > 1 && enough(sample_size - 1) {
         sample_size -= 1;

@@ -28,9 +28,18 @@ const MOST_BYTES: u64 = 16 * 1024 * 1024;
 
 /// Runs it.
 pub fn run(it: Compute) -> Result<Answer, Fault> {
-    let mut input = String::new();
-    std::io::stdin().lock().take(MOST_BYTES).read_to_string(&mut input).map_err(|error| {
+    let mut bytes = Vec::new();
+    std::io::stdin().lock().take(MOST_BYTES + 1).read_to_end(&mut bytes).map_err(|error| {
         Fault::refused(format!("Standard input can't be read: {error}."), "Give one JSON document.")
+    })?;
+    if bytes.len() as u64 > MOST_BYTES {
+        return Err(Fault::refused(
+            "The document is larger than 16 MiB; nothing was computed.",
+            "Split it and compute the parts one by one.",
+        ));
+    }
+    let input = String::from_utf8(bytes).map_err(|_| {
+        Fault::refused("The document is not UTF-8 text; nothing was computed.", "Save it as UTF-8.")
     })?;
     let output = compute::run(&it.kind, &input).map_err(|error| {
         Fault::refused(

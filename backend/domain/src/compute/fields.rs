@@ -5,14 +5,19 @@
 
 use serde_json::{Map, Value};
 
+use super::unrepeated::Unrepeated;
 use super::{ComputeError, Problem};
 use crate::words::near_misses;
 
 /// Reads the text; a text that stops being JSON names the last field before that place.
 pub(super) fn parse(input: &str) -> Result<Value, ComputeError> {
-    serde_json::from_str(input).map_err(|error| ComputeError::NotJson {
-        field: last_field(input, error.line(), error.column()),
-        reason: error.to_string(),
+    // Some editors and shells put a byte-order mark first; RFC 8259 lets a reader pass it over.
+    let input = input.strip_prefix('\u{feff}').unwrap_or(input);
+    serde_json::from_str(input).map(|Unrepeated(value)| value).map_err(|error| {
+        ComputeError::NotJson {
+            field: last_field(input, error.line(), error.column()),
+            reason: error.to_string(),
+        }
     })
 }
 

@@ -2,6 +2,7 @@
 //!
 //! ```text
 //! fields  reads a document strictly and names the field that is wrong
+//! unrepeated  refuses a field said twice
 //! error   what can be wrong with a document
 //! others  one module a kind: read, ask the room that knows, write
 //! ```
@@ -18,6 +19,7 @@ mod interval;
 mod loss_forecast;
 mod sample_size;
 mod spare;
+mod unrepeated;
 mod vapour;
 
 pub use error::{ComputeError, Problem};

@@ -44,6 +44,27 @@ fn a_whole_number_may_be_written_with_a_point() {
     assert_eq!(plain.unwrap(), point.unwrap());
 }
 
+#[test]
+fn a_field_said_twice_is_refused_by_its_name_at_any_depth() {
+    for (kind, twice, field) in [
+        (
+            "vapour",
+            r#"{"temperature_c":7,"temperature_c":8,"relative_humidity":0.8}"#,
+            "temperature_c",
+        ),
+        ("loss-forecast", r#"{"units":[{"count":9,"count":8,"days":8}]}"#, "count"),
+    ] {
+        let refused = run(kind, twice).unwrap_err().to_string();
+        assert!(refused.contains(&format!("the field {field:?} stands twice")), "{refused}");
+    }
+}
+
+#[test]
+fn a_byte_order_mark_before_the_document_is_passed_over() {
+    let plain = r#"{"temperature_c":7.2,"relative_humidity":0.85}"#;
+    assert_eq!(run("vapour", &format!("\u{feff}{plain}")), run("vapour", plain));
+}
+
 const LOT: &str = r#""units":[{"count":9,"days":8}],"log_hazard_mean":-7,"log_hazard_sd":0.5"#;
 const PLAN: &str =
     r#""emergence":{"alpha":18,"beta":2},"plants_wanted":6,"service_level":0.9,"keep_back":0"#;

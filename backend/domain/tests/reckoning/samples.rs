@@ -41,6 +41,25 @@ fn samples_of_a_large_lot_are_the_binomial_ones_of_ispm_31() {
 }
 
 #[test]
+fn rare_trouble_in_a_large_lot_gets_the_smallest_sample_or_none_at_all() {
+    for level in [1e-3, 1e-6, 1e-9, 1e-12, 1e-15, 1e-18, 1e-300] {
+        match sample_size_of_large_lot(Aim::new(level, 0.95, 1.0).unwrap()) {
+            SampleSize::Attainable { sample_size, confidence_reached, .. } => {
+                let miss = |n: u64| (n as f64 * (-level).ln_1p()).exp();
+                let accepted = (1.0 - 0.95) * (1.0 + 1e-9);
+                assert!(confidence_reached >= 0.95 - 1e-9, "{level}: {confidence_reached}");
+                assert!(miss(sample_size) <= accepted, "{level}: {sample_size} miss too often");
+                assert!(miss(sample_size - 1) > accepted, "{level}: fewer than {sample_size} do");
+            }
+            SampleSize::NotAttainable(why) => {
+                assert!(level < 1e-14, "{level}");
+                assert_eq!(why, NotAttainable::BeyondCounting);
+            }
+        }
+    }
+}
+
+#[test]
 fn published_samples_come_out_where_their_authors_did_not_round() {
     let mut checked = 0;
     for row in rows("detection_published.csv").iter().filter(|row| !row[5].is_empty()) {
