@@ -333,3 +333,36 @@ fn the_manual_and_completions_are_made_from_what_is_parsed() {
     let help = farm.run(&["--help"]).done();
     assert!(help.starts_with("Begin:"), "examples first: {help}");
 }
+
+#[test]
+fn striking_out_a_divide_whose_lot_was_looked_at_names_what_was_built_on_it() {
+    let farm = Keyboard::of_a_farm();
+    farm.run(&["variety", "add", "Ember Lantern", "--on", "2025-10-20"]).done();
+    let lift = ["lot", "lift", "Ember Lantern", "--clumps", "3", "--on", "2025-10-20", "--json"];
+    let clumps = code(&farm.run(&lift).json(), 0);
+    let divide =
+        ["lot", "divide", &clumps, "--clumps", "3", "--sound", "9", "--on", "2025-11-01", "--json"];
+    let divided = farm.run(&divide).json();
+    let lot = code(&divided, 0);
+    let look = farm.run(&["check", "add", &lot, "--sound", "9", "--json"]).json();
+    let entry =
+        |answer: &serde_json::Value| answer["noted"][0]["entry"].as_str().unwrap().to_owned();
+    let undone = farm.run(&["undo", &entry(&divided)]).done();
+    let end = &entry(&look)[28..];
+    assert!(undone.contains(end), "{end} is not in {undone}");
+    let status = farm.run(&["status"]).done();
+    assert!(status.contains(end), "{end} is not in {status}");
+    farm.run(&["undo"]).done();
+    assert!(!farm.run(&["status"]).done().contains("Disagrees"), "all of it is undone");
+}
+
+#[test]
+fn a_plan_whose_planting_day_has_passed_is_to_be_made_anew() {
+    let farm = Keyboard::of_a_farm();
+    farm.lot("Ember Lantern", 40, "2025-11-02");
+    let words = ["plan", "set", "Ember Lantern", "--plants", "20", "--planting"];
+    farm.run(&[&words[..], &["2025-05-10"]].concat()).done();
+    assert!(farm.run(&["forecast"]).done().contains("'Ember Lantern' has passed. Plan anew"));
+    farm.run(&[&words[..], &["2026-05-10"]].concat()).done();
+    assert!(!farm.run(&["forecast"]).done().contains("Plan anew"));
+}

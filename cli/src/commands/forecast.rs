@@ -95,9 +95,27 @@ pub fn run(it: Forecast, desk: &Desk) -> Result<Answer, Fault> {
         let headers = ["variety", "unit", "in store", "expected", "likely", "spare", "short"];
         parts.push(table(&headers, &rows));
     }
+    parts.extend(planting_passed(book, &sheet, today));
     let data: Vec<Value> = sheet.iter().map(|kind| view(book, kind)).collect();
     let separator = if with_lots { "\n\n" } else { "\n" };
     Ok(Answer::new("forecast", parts.join(separator), json!({ "today": today, "kinds": data })))
+}
+
+/// A plan for a spring that is over says nothing of the next one.
+fn planting_passed(book: &Book, sheet: &[KindOutlook], today: Day) -> Option<String> {
+    let passed: Vec<String> = sheet
+        .iter()
+        .filter(|kind| kind.on < today)
+        .map(|kind| find::variety_name(book, kind.variety))
+        .collect();
+    let first = passed.first()?;
+    let more = match passed.len() - 1 {
+        0 => String::new(),
+        more => format!(" and {more} more"),
+    };
+    Some(format!(
+        "The planting day of {first}{more} has passed. Plan anew: spareloop plan set {first} --plants N --planting YYYY-MM-DD"
+    ))
 }
 
 fn sentences(book: &Book, kind: &KindOutlook, with_lots: bool) -> String {

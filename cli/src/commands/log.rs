@@ -3,6 +3,7 @@
 use clap::Args;
 use serde_json::json;
 use spareloop_domain::ledger::Entry;
+use spareloop_domain::ledger::book::Problem;
 use spareloop_domain::ledger::describe::describe;
 use spareloop_domain::words::{Day, EntryId, LotId};
 
@@ -37,6 +38,15 @@ pub fn speaks_of(entry: &Entry, lot: LotId) -> bool {
 pub fn entry_code(entry: EntryId) -> String {
     let id = entry.uuid().simple().to_string();
     id[id.len() - 8..].to_owned()
+}
+
+/// A problem and the entries that it is about, as `undo` takes them.
+pub fn disagrees(problem: &Problem) -> String {
+    let codes: Vec<String> = problem.entries.iter().map(|entry| entry_code(*entry)).collect();
+    if codes.is_empty() {
+        return format!("Disagrees: {}.", problem.what);
+    }
+    format!("Disagrees: {} ({}).", problem.what, codes.join(", "))
 }
 
 /// Runs it.

@@ -40,7 +40,7 @@ pub fn run(_: Status, desk: &Desk) -> Result<Answer, Fault> {
     if !due.is_empty() {
         lines.push(format!("Due for a look: {}.", due_sentence(book, &due)));
     }
-    lines.extend(book.problems.iter().map(|problem| format!("Disagrees: {}.", problem.what)));
+    lines.extend(book.problems.iter().map(super::log::disagrees));
     lines.extend(parked.iter().map(|aside| {
         format!("Set aside: {} of {}: {}", aside.entry.kind, aside.entry.on, aside.detail)
     }));

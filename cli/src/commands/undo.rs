@@ -7,7 +7,7 @@ use spareloop_domain::ledger::describe::describe;
 use spareloop_domain::ledger::undo::{Standing, Undo as Undoing, undo};
 use spareloop_domain::ledger::{Book, fold};
 
-use super::log::entry_code;
+use super::log::{disagrees, entry_code};
 use crate::book::farm::{self, Device};
 use crate::book::{Keep, entries, error_sentence};
 use crate::desk::{Desk, draft};
@@ -54,16 +54,34 @@ pub fn run(it: Undo, desk: &Desk) -> Result<Answer, Fault> {
                 ("struck-out", "Struck out")
             }
         };
+        let after = fold(&entries::all(connection)?);
+        let new: Vec<String> = after
+            .problems
+            .iter()
+            .filter(|problem| !book.problems.contains(problem))
+            .map(disagrees)
+            .collect();
         let word = match desk.keep {
             Keep::Kept => word.to_owned(),
             Keep::Rehearsed => format!("{word} (--dry-run, nothing was written)"),
         };
         Ok(Answer::new(
             "undo",
-            format!("{word}: {said} ({}).", entry.on),
-            json!({ "how": kind, "entry": entry.id, "says": said }),
+            with_disagreements(format!("{word}: {said} ({}).", entry.on), &new),
+            json!({ "how": kind, "entry": entry.id, "says": said, "disagrees": new }),
         ))
     })
+}
+
+/// What was built on an entry that is gone disagrees now; the fold carries on, and says so.
+fn with_disagreements(done: String, new: &[String]) -> String {
+    if new.is_empty() {
+        return done;
+    }
+    format!(
+        "{done}\n{}\nIf those are wrong too, undo them as well, the newest first.",
+        new.join("\n")
+    )
 }
 
 fn pick<'a>(
