@@ -12,6 +12,7 @@ mod samples;
 mod sentences;
 mod spare_and_short;
 mod survivors;
+mod trade;
 
 /// The rows of a table in `tests/data/`; lines that begin with # tell where they come from.
 fn rows(table: &str) -> Vec<csv::StringRecord> {
