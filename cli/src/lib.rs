@@ -49,9 +49,16 @@ pub fn run(
     out: &mut dyn Write,
     err: &mut dyn Write,
 ) -> Exit {
+    let arguments: Vec<OsString> = arguments.into_iter().collect();
+    // A line that can't be read can't be asked for its format, so the words themselves are.
+    let wanted = if arguments.iter().take_while(|word| *word != "--").any(|word| word == "--json") {
+        Format::Json
+    } else {
+        Format::Text
+    };
     let program = match Program::read(arguments) {
         Ok(program) => program,
-        Err(error) => return written_wrong(&error, out, err),
+        Err(error) => return written_wrong(&error, wanted, out, err),
     };
     let format = if program.global.json { Format::Json } else { Format::Text };
     let mut printer = Printer { format, colour: Colour::of_standard_error(), out, err };
@@ -86,18 +93,36 @@ fn answer(program: Program) -> Result<Answer, Fault> {
 
 /// Help goes to standard output; a wrong command line to standard error. A value that a rule
 /// refuses (a negative count, a day that isn't one) is refused input, not wrong usage.
-fn written_wrong(error: &clap::Error, out: &mut dyn Write, err: &mut dyn Write) -> Exit {
+fn written_wrong(
+    error: &clap::Error,
+    format: Format,
+    out: &mut dyn Write,
+    err: &mut dyn Write,
+) -> Exit {
     let text = error.render();
-    let (printed, exit) = match error.kind() {
-        ErrorKind::DisplayHelp | ErrorKind::DisplayVersion => {
-            (write!(out, "{text}").and_then(|()| out.flush()), Exit::Done)
-        }
-        ErrorKind::ValueValidation => (write!(err, "{text}"), Exit::Refused),
-        _ => (write!(err, "{text}"), Exit::Usage),
-    };
-    match printed {
-        // A closed pipe is the reader's choice.
-        Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => Exit::Failed,
-        _ => exit,
+    if matches!(error.kind(), ErrorKind::DisplayHelp | ErrorKind::DisplayVersion) {
+        return match write!(out, "{text}").and_then(|()| out.flush()) {
+            // A closed pipe is the reader's choice.
+            Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => Exit::Failed,
+            _ => Exit::Done,
+        };
     }
+    let exit = match error.kind() {
+        ErrorKind::ValueValidation => Exit::Refused,
+        _ => Exit::Usage,
+    };
+    match format {
+        Format::Text => drop(write!(err, "{text}")),
+        Format::Json => {
+            let text = text.to_string();
+            let what = text.lines().next().unwrap_or_default().trim_start_matches("error: ");
+            let hint = "See the command's --help.";
+            let fault = match exit {
+                Exit::Refused => Fault::refused(what, hint),
+                _ => Fault::usage(what, hint),
+            };
+            Printer { format, colour: Colour::Plain, out, err }.fault(&fault);
+        }
+    }
+    exit
 }

@@ -318,3 +318,17 @@ fn help_that_a_full_disk_swallowed_is_not_called_done() {
     let status = farm.spareloop().arg("--help").stdout(full).status().unwrap();
     assert_eq!(status.code(), Some(1));
 }
+
+#[test]
+fn a_wrong_command_line_that_asks_for_json_is_refused_in_json() {
+    let farm = Keyboard::new();
+    for (words, exit) in [
+        (&["lot", "lose", "7KQ4M", "--count", "-3", "--cause", "rot", "--json"][..], 3),
+        (&["check", "add", "--json"][..], 2),
+    ] {
+        let said = farm.run(words);
+        let fault: serde_json::Value = serde_json::from_str(&said.err).unwrap();
+        assert_eq!((said.exit, fault["exit"].as_i64()), (exit, Some(i64::from(exit))));
+        assert_eq!(fault["kind"], "fault");
+    }
+}
