@@ -132,6 +132,18 @@ mod tests {
         }
     }
 
+    /// The stock book is a ledger in code and docs; people are spared the word.
+    #[test]
+    fn help_speaks_in_the_growers_words() {
+        for (path, mut line) in every_command() {
+            let help = line.render_long_help().to_string().to_lowercase();
+            for word in ["ledger", "void", "service level", "multiplication", "roll-over"] {
+                let shown = help.contains(word);
+                assert!(!shown, "{word:?} in the help of {path}");
+            }
+        }
+    }
+
     #[test]
     fn an_example_stands_before_the_options_and_is_not_broken_over_lines() {
         for (path, mut line) in every_command() {

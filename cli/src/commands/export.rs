@@ -7,9 +7,9 @@ use crate::desk::Desk;
 use crate::fault::Fault;
 use crate::printer::Answer;
 
-/// Every entry of the ledger, one JSON object a line, chain by chain, with its hash.
+/// Every entry of the stock book, one JSON object a line, chain by chain, with its hash.
 #[derive(Debug, Args)]
-#[command(after_help = "Example: spareloop export > ledger.jsonl")]
+#[command(after_help = "Example: spareloop export > stock-book.jsonl")]
 pub struct Export {}
 
 /// Runs it.

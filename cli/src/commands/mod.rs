@@ -73,7 +73,7 @@ pub enum Command {
     /// Spreadsheets in: stock or checks, previewed first.
     #[command(subcommand)]
     Import(import::Import),
-    /// Every entry of the ledger, one JSON object a line.
+    /// Every entry of the stock book, one JSON object a line.
     Export(export::Export),
     /// What was noted, newest last.
     Log(log::Log),

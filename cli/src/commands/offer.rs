@@ -21,7 +21,7 @@ pub enum Offer {
     /// Publish spare of one lot.
     #[command(after_help = "\
 Example: spareloop offer make 7KQ4M --count 8 --least 4 --conditions 'pick-up only'
-The ledger is synced first, since the offer shows the lot's survival history from it.")]
+The stock book is synced first, since the offer shows the lot's survival history from it.")]
     Make(Make),
     /// Take an offer back; what is held of it stays held.
     #[command(after_help = "Example: spareloop offer withdraw OFFER")]
