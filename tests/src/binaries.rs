@@ -1,8 +1,14 @@
 //! Where the workspace's binaries lie, and a server that stops when it is dropped.
 
+use std::fs::File;
 use std::io::{BufRead, BufReader};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
+use std::sync::mpsc::{self, Receiver, Sender};
+use std::time::Duration;
+
+/// How long a server may take until it says what it has to say. Generous: machines are shared.
+const PATIENCE: Duration = Duration::from_mins(1);
 
 /// The path of a binary that the workspace's build made.
 ///
@@ -19,13 +25,40 @@ pub fn binary(name: &str) -> PathBuf {
     path
 }
 
+/// A command of `spareloop-server` over a data folder, with nothing of the caller's environment.
+pub fn server_command(data: &Path) -> Command {
+    let mut command = Command::new(binary("spareloop-server"));
+    command.env_clear().env("SPARELOOP_DATA", data).env("SPARELOOP_LOG", "error");
+    command
+}
+
+/// A program with its environment, run with `words` where no file may pass so many kB: a write
+/// beyond fails, as it does on a full disk.
+pub fn with_little_room(command: &Command, words: &[&str], kilobytes: u64) -> Command {
+    let mut shell = Command::new("/bin/bash");
+    let script = format!("trap '' XFSZ; ulimit -f {kilobytes}; exec \"$0\" \"$@\"");
+    shell.args(["-c", &script]).arg(command.get_program()).args(command.get_args()).args(words);
+    shell.env_clear();
+    shell.envs(command.get_envs().filter_map(|(name, value)| Some((name, value?))));
+    if let Some(folder) = command.get_current_dir() {
+        shell.current_dir(folder);
+    }
+    shell
+}
+
+/// What a server said on its way up.
+enum Word {
+    Listening(String),
+    SetUpLink(String),
+}
+
 /// A running `spareloop-server`, killed when dropped.
 pub struct Server {
     child: Child,
+    words: Receiver<Word>,
+    log: PathBuf,
     /// `http://127.0.0.1:PORT`.
     pub url: String,
-    /// The one-time set-up link, if nobody was set up.
-    pub set_up_link: Option<String>,
 }
 
 impl Server {
@@ -34,31 +67,69 @@ impl Server {
         Self::start_with(data, &[])
     }
 
-    /// The same with more environment, as a database URL.
+    /// The same with more environment, as a database URL or the address to listen on.
     pub fn start_with(data: &Path, environment: &[(&str, &str)]) -> Self {
-        let mut child = Command::new(binary("spareloop-server"))
-            .arg("serve")
-            .env("SPARELOOP_DATA", data)
+        let mut command = server_command(data);
+        command.arg("serve");
+        Self::run(command, data, environment)
+    }
+
+    /// The same with no more than so many kB for any one file, as on a disk that fills up.
+    pub fn start_with_little_room(
+        data: &Path,
+        environment: &[(&str, &str)],
+        kilobytes: u64,
+    ) -> Self {
+        let command = with_little_room(&server_command(data), &["serve"], kilobytes);
+        Self::run(command, data, environment)
+    }
+
+    fn run(mut command: Command, data: &Path, environment: &[(&str, &str)]) -> Self {
+        std::fs::create_dir_all(data).expect("a data folder");
+        let log = data.join("server.log");
+        let talk = File::options().create(true).append(true).open(&log).expect("a log");
+        let mut child = command
             .env("SPARELOOP_BIND", "127.0.0.1:0")
             .envs(environment.iter().copied())
             .stdout(Stdio::piped())
-            .stderr(Stdio::null())
+            .stderr(talk)
             .spawn()
             .expect("the server starts");
-        let mut lines = BufReader::new(child.stdout.take().expect("stdout is piped")).lines();
-        let mut set_up_link = None;
-        let url = loop {
-            let line = lines.next().expect("the server says where it listens").expect("text");
-            if let Some(link) = line.split_whitespace().find(|word| word.contains("/set-up?")) {
-                set_up_link = Some(link.to_owned());
+        let out = child.stdout.take().expect("stdout is piped");
+        let (said, words) = mpsc::channel();
+        // Reads on until the end, so that the server never blocks on a full pipe.
+        std::thread::spawn(move || listen(BufReader::new(out), &said));
+        let mut server = Self { child, words, log, url: String::new() };
+        server.url = server
+            .hear(|word| match word {
+                Word::Listening(url) => Some(url),
+                Word::SetUpLink(_) => None,
+            })
+            .expect("the server says where it listens");
+        server
+    }
+
+    /// The one-time set-up link, which a server prints on its first start.
+    pub fn set_up_link(&self) -> String {
+        self.hear(|word| match word {
+            Word::SetUpLink(link) => Some(link),
+            Word::Listening(_) => None,
+        })
+        .expect("a fresh server prints its set-up link")
+    }
+
+    fn hear<T>(&self, pick: impl Fn(Word) -> Option<T>) -> Option<T> {
+        loop {
+            let word = self.words.recv_timeout(PATIENCE).ok()?;
+            if let Some(found) = pick(word) {
+                return Some(found);
             }
-            if let Some(url) = line.strip_prefix("listening on ") {
-                break url.to_owned();
-            }
-        };
-        // The pipe is kept drained, so that the server never blocks on it.
-        std::thread::spawn(move || lines.for_each(drop));
-        Self { child, url, set_up_link }
+        }
+    }
+
+    /// `127.0.0.1:PORT`, to start another server in the place of this one.
+    pub fn address(&self) -> String {
+        self.url.trim_start_matches("http://").to_owned()
     }
 
     /// Stops it at once, as a power cut would.
@@ -68,8 +139,25 @@ impl Server {
     }
 }
 
+fn listen(out: impl BufRead, said: &Sender<Word>) {
+    for line in out.lines().map_while(Result::ok) {
+        let link = line.split_whitespace().find(|word| word.contains("/set-up?"));
+        // Nobody may be there to hear it any more.
+        if let Some(link) = link {
+            let _ = said.send(Word::SetUpLink(link.to_owned()));
+        }
+        if let Some(url) = line.strip_prefix("listening on ") {
+            let _ = said.send(Word::Listening(url.to_owned()));
+        }
+    }
+}
+
 impl Drop for Server {
     fn drop(&mut self) {
         self.kill();
+        if std::thread::panicking() {
+            let talk = std::fs::read_to_string(&self.log).unwrap_or_default();
+            eprintln!("the server's talk:\n{talk}");
+        }
     }
 }

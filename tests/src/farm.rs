@@ -5,6 +5,8 @@ use std::process::Command;
 
 use serde_json::Value;
 
+use spareloop_api::people::Secret;
+
 use crate::binaries::binary;
 
 /// The day on which the tests' growers work.
@@ -30,6 +32,16 @@ pub struct Said {
 }
 
 impl Said {
+    /// Runs a command to its end.
+    pub fn of(command: &mut Command) -> Self {
+        let output = command.output().expect("spareloop runs");
+        Self {
+            exit: output.status.code().unwrap_or(-1),
+            out: String::from_utf8_lossy(&output.stdout).into_owned(),
+            err: String::from_utf8_lossy(&output.stderr).into_owned(),
+        }
+    }
+
     /// The answer of a command that had to succeed.
     #[track_caller]
     pub fn done(self) -> String {
@@ -59,6 +71,86 @@ impl Device {
         Self { book: folder.join("book.sqlite"), home: folder.to_owned() }
     }
 
+    /// A device of a new farm whose book is begun.
+    pub fn of_a_farm(folder: &Path, name: &str) -> Self {
+        let device = Self::in_folder(folder);
+        let words = ["farm", "init", "--name", name, "--device", "laptop"];
+        device.run(&[&words[..], &["--planting", "2026-05-10"]].concat()).done();
+        device
+    }
+
+    /// Notes opening stock of a new variety and answers the lot's code.
+    #[track_caller]
+    pub fn lot(&self, variety: &str, count: u32) -> String {
+        let count = count.to_string();
+        self.run(&["variety", "add", variety, "--on", "2025-11-02"]).done();
+        let words = ["lot", "opening", variety, "--count", &count, "--on", "2025-11-02", "--json"];
+        let made = self.run(&words).json();
+        made["lots"][0]["code"].as_str().expect("a lot's code").to_owned()
+    }
+
+    /// Notes units of a lot lost to rot.
+    #[track_caller]
+    pub fn lose(&self, lot: &str, count: u32) {
+        let count = count.to_string();
+        self.run(&["lot", "lose", lot, "--count", &count, "--cause", "rot"]).done();
+    }
+
+    /// What the book says is in store of a lot.
+    #[track_caller]
+    pub fn in_store(&self, lot: &str) -> u64 {
+        let shown = self.run(&["lot", "show", lot, "--json"]).json();
+        shown["lot"]["in_store"].as_u64().expect("a count")
+    }
+
+    /// Every entry, one JSON object each, chain by chain.
+    #[track_caller]
+    pub fn entries(&self) -> Vec<Value> {
+        let exported = self.run(&["export"]).done();
+        exported.lines().map(|line| serde_json::from_str(line).expect("an entry")).collect()
+    }
+
+    /// The device's own id.
+    #[track_caller]
+    pub fn id(&self) -> String {
+        let shown = self.run(&["farm", "show", "--json"]).json();
+        shown["device"].as_str().expect("an id").to_owned()
+    }
+
+    /// A copy of everything on this device, as of a disk put into another machine.
+    #[must_use]
+    pub fn cloned_to(&self, folder: &Path) -> Self {
+        let clone = Self::in_folder(folder);
+        for file in std::fs::read_dir(&self.home).expect("a folder").flatten() {
+            if file.file_type().is_ok_and(|kind| kind.is_file()) {
+                std::fs::copy(file.path(), folder.join(file.file_name())).expect("a copy");
+            }
+        }
+        clone
+    }
+
+    /// What opens the server for this device: the secrets that lie beside its book.
+    #[track_caller]
+    pub fn device_token(&self) -> Secret {
+        let path = self.home.join("book.sqlite.keys");
+        let text = std::fs::read_to_string(path).expect("a connected device has keys");
+        let keys: Value = serde_json::from_str(&text).expect("keys");
+        Secret(keys["device_token"].as_str().expect("a token").to_owned())
+    }
+
+    /// Sends and fetches; answers what was done.
+    #[track_caller]
+    pub fn sync(&self) -> Value {
+        self.run(&["sync", "--json"]).json()
+    }
+
+    /// Writes a file beside the book and answers its path.
+    pub fn file(&self, name: &str, content: impl AsRef<[u8]>) -> String {
+        let path = self.home.join(name);
+        std::fs::write(&path, content).expect("a file");
+        path.to_str().expect("a plain path").to_owned()
+    }
+
     /// Where the book lies.
     pub fn book(&self) -> &Path {
         &self.book
@@ -80,11 +172,6 @@ impl Device {
 
     /// Runs a command without questions.
     pub fn run(&self, words: &[&str]) -> Said {
-        let output = self.command(words).arg("--no-input").output().expect("spareloop runs");
-        Said {
-            exit: output.status.code().unwrap_or(-1),
-            out: String::from_utf8_lossy(&output.stdout).into_owned(),
-            err: String::from_utf8_lossy(&output.stderr).into_owned(),
-        }
+        Said::of(self.command(words).arg("--no-input"))
     }
 }

@@ -4,5 +4,6 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::missing_panics_doc)]
 
 pub mod binaries;
+pub mod database;
 pub mod farm;
 pub mod network;

@@ -1,12 +1,15 @@
-//! A coordinator at work: set up by the one-time link, a network, invitations.
+//! A network with its server and its coordinator: set up by the one-time link, farms invited.
 
+use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU64, Ordering};
 
 use spareloop_api::client::{ActKey, Client, Token};
 use spareloop_api::people::{Invite, MakeNetwork, Secret, SetUp, SignIn, Tokens};
+use tempfile::TempDir;
 
 use crate::binaries::Server;
-use crate::farm::PASSWORD;
+use crate::database::{Kind, Postgresql};
+use crate::farm::{Device, PASSWORD};
 
 /// A key for one act of a test.
 pub fn key() -> ActKey {
@@ -31,7 +34,7 @@ pub fn sign_in(server: &str, login: &str) -> Client {
 
 /// Makes the first coordinator and their network on a fresh server.
 pub fn set_up(server: &Server) -> Client {
-    let link = server.set_up_link.as_deref().expect("a fresh server prints its set-up link");
+    let link = server.set_up_link();
     let token = link.split("token=").nth(1).expect("the link carries a token").to_owned();
     let tokens = Client::new(&server.url)
         .expect("an address")
@@ -55,4 +58,95 @@ pub fn invite(coordinator: &Client, for_whom: &str) -> String {
         .invite(&key(), &Invite { for_whom: for_whom.to_owned() })
         .expect("an invitation");
     made.code.0
+}
+
+/// A server with one network, in a folder of its own; all of it goes when dropped.
+pub struct Network {
+    /// The server.
+    pub server: Server,
+    /// The coordinator, signed in.
+    pub coordinator: Client,
+    database: Option<Postgresql>,
+    folder: TempDir,
+}
+
+impl Network {
+    /// On the embedded database.
+    pub fn embedded() -> Self {
+        Self::on(Kind::Sqlite)
+    }
+
+    /// On either database.
+    pub fn on(kind: Kind) -> Self {
+        let folder = tempfile::tempdir().expect("a folder");
+        let database = match kind {
+            Kind::Sqlite => None,
+            Kind::Postgresql => Some(Postgresql::fresh()),
+        };
+        let server = start(&folder.path().join("server"), database.as_ref(), "127.0.0.1:0");
+        let coordinator = set_up(&server);
+        Self { server, coordinator, database, folder }
+    }
+
+    /// A folder for this network's farms and files.
+    pub fn folder(&self) -> &Path {
+        self.folder.path()
+    }
+
+    /// The server's data folder.
+    pub fn data(&self) -> PathBuf {
+        self.folder.path().join("server")
+    }
+
+    /// Starts the server again at the same address.
+    pub fn start_again(&mut self) {
+        let address = self.server.address();
+        self.server.kill();
+        self.server = start(&self.data(), self.database.as_ref(), &address);
+    }
+
+    /// The same, where no file of the server's may pass so many kB.
+    pub fn start_again_with_little_room(&mut self, kilobytes: u64) {
+        let address = self.server.address();
+        self.server.kill();
+        let environment = [("SPARELOOP_BIND", address.as_str())];
+        self.server = Server::start_with_little_room(&self.data(), &environment, kilobytes);
+    }
+
+    /// A device of a new farm, whose book is begun and connected.
+    pub fn farm(&self, name: &str) -> Device {
+        let device = Device::of_a_farm(&self.folder().join(name.to_lowercase()), name);
+        self.connect(&device, name);
+        device
+    }
+
+    /// Connects a farm by an invitation; it signs in by its name in small letters.
+    pub fn connect(&self, device: &Device, name: &str) {
+        let code = invite(&self.coordinator, name);
+        let login = name.to_lowercase();
+        let words = ["farm", "connect", "--server", &self.server.url, "--invite", &code];
+        let who = ["--login", &login, "--display-name", name];
+        device.run(&[&words[..], &who].concat()).done();
+    }
+
+    /// Another device of a farm of this network, which joins and fetches the book.
+    pub fn another_device(&self, farm: &str, name: &str) -> Device {
+        let login = farm.to_lowercase();
+        let device = Device::in_folder(&self.folder().join(format!("{login}-{name}")));
+        let words = ["farm", "join", "--server", &self.server.url, "--login", &login];
+        device.run(&[&words[..], &["--device", name]].concat()).done();
+        device
+    }
+
+    /// Somebody of this network, signed in without a device.
+    pub fn person(&self, login: &str) -> Client {
+        sign_in(&self.server.url, login)
+    }
+}
+
+fn start(data: &Path, database: Option<&Postgresql>, address: &str) -> Server {
+    let url = database.map(Postgresql::url);
+    let mut environment = vec![("SPARELOOP_BIND", address)];
+    environment.extend(url.iter().map(|url| ("SPARELOOP_DATABASE_URL", url.as_str())));
+    Server::start_with(data, &environment)
 }

@@ -1,0 +1,84 @@
+//! The two databases that a server may stand on.
+//!
+//! PostgreSQL is a throw-away cluster that `tests/postgres.sh start` makes; its address comes in
+//! `SPARELOOP_TEST_POSTGRES`. Without it the tests fail: they never pass it over.
+
+use std::sync::atomic::{AtomicU32, Ordering};
+
+use diesel::{Connection, PgConnection, RunQueryDsl, sql_query};
+
+/// Which of the two.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Kind {
+    /// The embedded default.
+    Sqlite,
+    /// A database of its own in the test cluster.
+    Postgresql,
+}
+
+/// A database in the test cluster, gone when dropped.
+pub struct Postgresql {
+    cluster: String,
+    name: String,
+}
+
+impl Postgresql {
+    /// Makes an empty one.
+    pub fn fresh() -> Self {
+        static NEXT: AtomicU32 = AtomicU32::new(0);
+        let cluster = std::env::var("SPARELOOP_TEST_POSTGRES").unwrap_or_else(|_| {
+            panic!(
+                "these tests need PostgreSQL and never skip it; from the top of the repository:\n  \
+                 export SPARELOOP_TEST_POSTGRES=$(tests/postgres.sh start)"
+            )
+        });
+        let number = NEXT.fetch_add(1, Ordering::Relaxed);
+        let name = format!("whole_job_{}_{number}", std::process::id());
+        let mut connection = PgConnection::establish(&cluster).expect("the test cluster answers");
+        // A run that was killed may have left one of this name behind.
+        for words in ["DROP DATABASE IF EXISTS", "CREATE DATABASE"] {
+            sql_query(format!("{words} {name}"))
+                .execute(&mut connection)
+                .expect("an empty database");
+        }
+        Self { cluster, name }
+    }
+
+    /// Its URL, as the server takes it.
+    pub fn url(&self) -> String {
+        let (cluster, _) = self.cluster.rsplit_once('/').expect("an address with a database");
+        format!("{cluster}/{}", self.name)
+    }
+}
+
+impl Drop for Postgresql {
+    fn drop(&mut self) {
+        if let Ok(mut connection) = PgConnection::establish(&self.cluster) {
+            let drop = format!("DROP DATABASE {} WITH (FORCE)", self.name);
+            let _ = sql_query(drop).execute(&mut connection);
+        }
+    }
+}
+
+/// Runs each body on both databases, as `name::on_sqlite` and `name::on_postgresql`.
+#[macro_export]
+macro_rules! on_both {
+    ($(fn $name:ident($kind:ident: Kind) $body:block)+) => {
+        $(mod $name {
+            #[allow(unused_imports)]
+            use super::*;
+
+            fn body($kind: $crate::database::Kind) $body
+
+            #[test]
+            fn on_sqlite() {
+                body($crate::database::Kind::Sqlite);
+            }
+
+            #[test]
+            fn on_postgresql() {
+                body($crate::database::Kind::Postgresql);
+            }
+        })+
+    };
+}
