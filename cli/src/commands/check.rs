@@ -173,7 +173,7 @@ fn recount(
         )
         .keeping("Nothing was noted.")),
         _ => Err(Fault::decision(
-            format!("Counted {counted} in lot {code} where the book says {book}: {} are missing.", book.less(counted)),
+            format!("Counted {counted} in lot {code} where the book says {book}: {} missing.", book.less(counted)),
             "If only part of the lot was looked at, give --sample.\nElse say what became of the missing ones, as: --missing mislaid",
         )
         .keeping("Nothing was noted.")),

@@ -87,9 +87,8 @@ pub fn run(it: Forecast, desk: &Desk) -> Result<Answer, Fault> {
             json!({ "kinds": [] }),
         ));
     }
-    let with_lots = it.lots || wanted.is_some();
-    let mut parts: Vec<String> =
-        sheet.iter().map(|kind| sentences(book, kind, with_lots)).collect();
+    let detail = if it.lots || wanted.is_some() { Detail::Lots } else { Detail::Kinds };
+    let mut parts: Vec<String> = sheet.iter().map(|kind| sentences(book, kind, detail)).collect();
     if wanted.is_none() {
         let rows: Vec<Vec<String>> = sheet.iter().map(|kind| row(book, kind)).collect();
         let headers = ["variety", "unit", "in store", "expected", "likely", "spare", "short"];
@@ -97,7 +96,10 @@ pub fn run(it: Forecast, desk: &Desk) -> Result<Answer, Fault> {
     }
     parts.extend(planting_passed(book, &sheet, today));
     let data: Vec<Value> = sheet.iter().map(|kind| view(book, kind)).collect();
-    let separator = if with_lots { "\n\n" } else { "\n" };
+    let separator = match detail {
+        Detail::Lots => "\n\n",
+        Detail::Kinds => "\n",
+    };
     Ok(Answer::new("forecast", parts.join(separator), json!({ "today": today, "kinds": data })))
 }
 
@@ -118,14 +120,23 @@ fn planting_passed(book: &Book, sheet: &[KindOutlook], today: Day) -> Option<Str
     ))
 }
 
-fn sentences(book: &Book, kind: &KindOutlook, with_lots: bool) -> String {
+/// How far down the sentences go.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Detail {
+    /// A sentence a variety and unit kind.
+    Kinds,
+    /// And one for each of its lots.
+    Lots,
+}
+
+fn sentences(book: &Book, kind: &KindOutlook, detail: Detail) -> String {
     let name = find::variety_name(book, kind.variety);
     let unit = match kind.unit {
         UnitKind::Division => String::new(),
         other => format!(" ({})", other.plural()),
     };
     let mut lines = vec![format!("{name}{unit}: {}", kind.sentence)];
-    if with_lots {
+    if detail == Detail::Lots {
         lines.extend(
             kind.lots
                 .iter()

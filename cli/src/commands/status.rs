@@ -48,7 +48,9 @@ pub fn run(_: Status, desk: &Desk) -> Result<Answer, Fault> {
     if link.is_some() && unsent > 0 {
         lines.push(format!("Not yet sent: {unsent} of the book's entries."));
     }
-    let next = next(book, &due, link.is_some(), unsent + waiting.len() as u64);
+    // Without a network nothing is waiting to be sent.
+    let to_send = link.as_ref().map_or(0, |_| unsent + waiting.len() as u64);
+    let next = next(book, &due, to_send);
     lines.push(format!("\nNext: {next}"));
     let data = json!({
         "farm": opened.farm.name,
@@ -115,7 +117,7 @@ fn due_sentence(book: &Book, due: &[(u32, &Lot)]) -> String {
     format!("{}{more}", named.join(", "))
 }
 
-fn next(book: &Book, due: &[(u32, &Lot)], is_connected: bool, unsent: u64) -> String {
+fn next(book: &Book, due: &[(u32, &Lot)], to_send: u64) -> String {
     if book.lots.is_empty() {
         return "spareloop import stock FILE, or spareloop lot lift VARIETY --clumps N".to_owned();
     }
@@ -133,7 +135,7 @@ fn next(book: &Book, due: &[(u32, &Lot)], is_connected: bool, unsent: u64) -> St
         return "say what is wanted: spareloop plan set VARIETY --plants N --planting DAY"
             .to_owned();
     }
-    if is_connected && unsent > 0 {
+    if to_send > 0 {
         return "spareloop sync".to_owned();
     }
     "spareloop forecast".to_owned()

@@ -246,7 +246,7 @@ fn recount(it: Recount, desk: &Desk) -> Result<Answer, Fault> {
         if it.counted < in_store && it.missing.is_none() {
             return Err(Fault::decision(
                 format!(
-                    "Counted {} in lot {} where the book says {in_store}: {} are missing.",
+                    "Counted {} in lot {} where the book says {in_store}: {} missing.",
                     it.counted,
                     lot.code(),
                     in_store.less(it.counted)
