@@ -4,7 +4,9 @@
 
 use std::io::{Read, Write};
 use std::net::{TcpListener, TcpStream};
+use std::process::Stdio;
 use std::thread;
+use std::time::Duration;
 
 use spareloop_tests::farm::Device;
 use spareloop_tests::network::Network;
@@ -168,4 +170,36 @@ fn an_act_that_found_no_server_is_done_once_by_the_next_sync() {
     let wants = yard.farm.run(&["want", "list", "--json"]).json();
     assert_eq!(wants["wants"].as_array().unwrap().len(), 1);
     assert_eq!(wants["wants"][0]["count"], 5);
+}
+
+#[test]
+fn a_sync_cut_off_at_any_moment_is_finished_by_a_later_one() {
+    let mut network = Network::embedded();
+    let farm = network.farm("Ashlode");
+    farm.sync();
+    let mut rows = "variety,count,lot\n".to_owned();
+    for round in 0..8_u32 {
+        rows.extend((0..300).map(|row| format!("Moss Anthem,5,L{round}-{row}\n")));
+        let file = farm.file("stock.csv", &rows);
+        farm.run(&["import", "stock", &file, "--yes"]).done();
+        let mut command = farm.command(&["sync", "--no-input", "--timeout", "20"]);
+        let mut sync = command.stdout(Stdio::null()).stderr(Stdio::null()).spawn().unwrap();
+        // Another moment each time; which one it is, the outcome must not tell.
+        thread::sleep(Duration::from_millis(u64::from(round) * 40));
+        if round % 2 == 0 {
+            network.server.kill();
+            let exit = sync.wait().unwrap().code();
+            assert!(matches!(exit, Some(0 | 6)), "done, or kept here: {exit:?}");
+            network.start_again();
+        } else {
+            sync.kill().unwrap();
+            sync.wait().unwrap();
+        }
+    }
+    let noted = farm.run(&["export"]).done();
+    while farm.sync()["sent"] != 0 {}
+    assert_eq!(farm.run(&["export"]).done(), noted);
+    let phone = network.another_device("Ashlode", "phone");
+    while phone.sync()["fetched"] != 0 {}
+    assert_eq!(phone.run(&["export"]).done(), noted);
 }
