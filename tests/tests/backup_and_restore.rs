@@ -93,6 +93,36 @@ fn a_server_put_back_from_an_old_copy_gets_from_its_devices_what_it_lacks() {
 }
 
 #[test]
+fn a_device_notices_an_older_server_also_when_others_have_filled_it_up_again() {
+    let mut network = Network::embedded();
+    let house = network.farm("Ashlode");
+    let lot = house.lot("Ember Lantern", 40);
+    house.sync();
+    let phone = network.another_device("Ashlode", "phone");
+    let copy = path(network.folder(), "network.sqlite");
+    server(&network, &["backup", &copy]).done();
+    house.lose(&lot, 1);
+    house.sync();
+    phone.lose(&lot, 2);
+    phone.sync();
+    network.server.kill();
+    server(&network, &["restore", &copy]).done();
+    network.start_again();
+
+    // The house never saw the phone's loss and now notes more than the phone had seen in all: only
+    // the epoch tells the phone that the places it knows are other entries' now.
+    for _ in 0..5 {
+        house.lose(&lot, 1);
+    }
+    house.sync();
+    let said = phone.sync()["said"].to_string();
+    assert!(said.contains("put back from an older copy"), "{said}");
+    house.sync();
+    assert_eq!(exported(&phone), exported(&house));
+    assert_eq!((phone.in_store(&lot), house.in_store(&lot)), (32, 32));
+}
+
+#[test]
 fn a_damaged_copy_of_the_servers_book_is_refused_and_the_server_goes_on() {
     let mut network = Network::embedded();
     let farm = network.farm("Ashlode");

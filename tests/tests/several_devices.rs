@@ -85,6 +85,27 @@ fn a_cloned_device_takes_a_new_id_and_both_keep_what_they_noted() {
 }
 
 #[test]
+fn a_clone_that_noted_nothing_leaves_the_shared_id_before_it_can_fork() {
+    let network = Network::embedded();
+    let first = network.farm("Ashlode");
+    let lot = first.lot("Ember Lantern", 40);
+    first.sync();
+    let clone = first.cloned_to(&network.folder().join("clone"));
+    first.lose(&lot, 2);
+    first.sync();
+    let left = said(&clone.sync());
+    assert!(left.contains("new device id"), "{left}");
+    assert_ne!(clone.id(), first.id());
+    first.lose(&lot, 3);
+    clone.lose(&lot, 4);
+    for device in [&first, &clone, &first] {
+        assert_eq!(said(&device.sync()), "[]", "no fork came of it");
+    }
+    assert_eq!(exported(&first), exported(&clone));
+    assert_eq!(first.in_store(&lot), 31);
+}
+
+#[test]
 fn the_server_refuses_a_fork_by_that_name() {
     let network = Network::embedded();
     let first = network.farm("Ashlode");
