@@ -1,7 +1,8 @@
 //! A network with its server and its coordinator: set up by the one-time link, farms invited.
 
+use std::net::TcpListener;
 use std::path::{Path, PathBuf};
-use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::atomic::{AtomicU16, AtomicU64, Ordering};
 
 use spareloop_api::client::{ActKey, Client, Token};
 use spareloop_api::people::{Invite, MakeNetwork, Secret, SetUp, SignIn, Tokens};
@@ -83,7 +84,8 @@ impl Network {
             Kind::Sqlite => None,
             Kind::Postgresql => Some(Postgresql::fresh()),
         };
-        let server = start(&folder.path().join("server"), database.as_ref(), "127.0.0.1:0");
+        let address = lasting_address();
+        let server = start(&folder.path().join("server"), database.as_ref(), &address);
         let coordinator = set_up(&server);
         Self { server, coordinator, database, folder }
     }
@@ -142,6 +144,22 @@ impl Network {
     pub fn person(&self, login: &str) -> Client {
         sign_in(&self.server.url, login)
     }
+}
+
+/// An address that stays free while its server is down.
+///
+/// The kernel hands out ports from 32768 up (to callers as to servers), so one of those may be gone
+/// when the server comes back; ours are taken from below, each once a process.
+fn lasting_address() -> String {
+    static NEXT: AtomicU16 = AtomicU16::new(0);
+    const FIRST: u16 = 15_000;
+    const PORTS: u16 = 15_000;
+    let start = u16::try_from(std::process::id() % u32::from(PORTS)).expect("below PORTS");
+    (0..PORTS)
+        .map(|_| FIRST + (start + NEXT.fetch_add(1, Ordering::Relaxed)) % PORTS)
+        .map(|port| format!("127.0.0.1:{port}"))
+        .find(|address| TcpListener::bind(address).is_ok())
+        .expect("one of 15,000 ports is free")
 }
 
 fn start(data: &Path, database: Option<&Postgresql>, address: &str) -> Server {
