@@ -29,9 +29,12 @@ else
     left_out "lints (this toolchain has no clippy)"
 fi
 
+step "documentation"
+RUSTDOCFLAGS="-D warnings" cargo doc --workspace --no-deps --locked
+
 if cargo deny --version >/dev/null 2>&1; then
     step "licences, sources, bans"
-    # Advisories need the network; a machine that has it runs \`cargo deny check\`.
+    # Advisories need the network; a machine that has it runs `cargo deny check`.
     cargo deny --offline check licenses sources bans
 else
     left_out "licences, sources, bans (cargo-deny is not installed)"

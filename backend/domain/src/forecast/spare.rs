@@ -30,7 +30,7 @@ pub struct SpareQuestion {
 pub enum Short {
     /// So many; 0 if the plan is met.
     Units(u32),
-    /// Above [`MOST_SHORT`].
+    /// Above 1,000,000.
     TooMany,
 }
 

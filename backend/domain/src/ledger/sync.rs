@@ -1,8 +1,8 @@
 //! The plan of a sync, the rule by which an entry is accepted, and the size of a batch.
 //!
-//! Both sides say what they hold (a [`Summary`]); what to send and what to fetch follows from the
-//! two alone. A sync can stop anywhere and go on later: the plan is made anew each time, and what
-//! is sent twice is recognised by device, sequence and hash.
+//! Both sides say what they hold ([`Mine`] and [`Theirs`]); what to send and what to fetch follows
+//! from the two alone. A sync can stop anywhere and go on later: the plan is made anew each time,
+//! and what is sent twice is recognised by device, sequence and hash.
 //!
 //! What may not enter: input or output, stores, retries, the wire's own types.
 
