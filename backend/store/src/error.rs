@@ -8,7 +8,7 @@ use diesel::result::{DatabaseErrorKind, Error as DieselError};
 use spareloop_domain::exchange::owed::{PostingError, Tenths};
 use spareloop_domain::exchange::{self, Party};
 use spareloop_domain::ledger::Refusal;
-use spareloop_domain::words::{Count, Purpose, UnitKind};
+use spareloop_domain::words::{Count, Day, Purpose, UnitKind};
 
 /// Why the store could not do what it was asked. Nothing was changed.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -254,6 +254,20 @@ pub enum Refused {
         given: Count,
         /// Agreed.
         held: Count,
+    },
+    /// Dated before a count that has it as still in store.
+    #[error("handed over on {on}, but a count noted later has it in store: give the day it left")]
+    HandedOverBeforeACount {
+        /// The day noted.
+        on: Day,
+    },
+    /// Received before it was given.
+    #[error("received on {on}, but handed over on {given} only: give the day on which it came")]
+    ReceivedBeforeGiven {
+        /// The day noted.
+        on: Day,
+        /// The day on which it was handed over.
+        given: Day,
     },
     /// Holds are for swaps and gifts.
     #[error("a hold is for a swap or a gift, not for: {0}")]

@@ -8,7 +8,7 @@ use spareloop_domain::exchange::owed::{Settled, settle};
 use spareloop_domain::exchange::{HandOverAct, HandOverState, HoldAct};
 use spareloop_domain::ledger::body::{Receive, Send, VarietyNote};
 use spareloop_domain::ledger::draft::check_draft;
-use spareloop_domain::ledger::{Book, Draft, fold_until};
+use spareloop_domain::ledger::{Book, Draft, Refusal, fold_until};
 use spareloop_domain::words::{
     Count, Day, EntryId, FarmId, HandOverId, HoldId, Identity, LotId, VarietyCard, VarietyId,
     VarietyName,
@@ -167,6 +167,12 @@ pub fn hand_over(
     hold(tx, giver, id, now)
 }
 
+/// How many of the hold's lot are in store, as the giver's stock book has it now.
+fn in_store(tx: &mut Tx<'_>, hold: &Hold) -> Result<Count, StoreError> {
+    let book = farm_book(tx, hold.giver.id)?;
+    Ok(book.lots.get(&hold.lot).map_or(Count::ZERO, |lot| lot.in_store))
+}
+
 fn write_send(
     tx: &mut Tx<'_>,
     hold: &Hold,
@@ -187,8 +193,12 @@ fn write_send(
     let that_day = fold_until(&all_entries(tx, giver)?, new.on);
     check_draft(&that_day, &draft, today(now)?).map_err(StoreError::refuse)?;
     check_draft(&*farm_book(tx, giver)?, &draft, today(now)?).map_err(StoreError::refuse)?;
-    let entry = draft.id;
+    let (entry, before) = (draft.id, in_store(tx, hold)?);
     write_house(tx, giver, vec![draft], now)?;
+    // A count of a later day would bring the units back, and they would be promised again.
+    if in_store(tx, hold)? != before.less(new.given) {
+        return Err(StoreError::refuse(Refused::HandedOverBeforeACount { on: new.on }));
+    }
     Ok(entry)
 }
 
@@ -213,6 +223,7 @@ pub fn receive(
     let state = after(&found, taker, HoldAct::ReceiveByTaker)?;
     let handed = found.hand_over.clone().ok_or(Missing::HandOver)?;
     handed.state().after(HandOverAct::ReceiveByTaker).map_err(StoreError::refuse)?;
+    check_received_on(&handed, new.on, today(now)?)?;
     let written = write_receive(tx, &found, &handed, new, condition, now)?;
     diesel::insert_into(receipts::table)
         .values((
@@ -236,6 +247,19 @@ pub fn receive(
     tell_both(tx, &found, &handed, new.received, now)?;
     promises::settle(tx, taker, now)?;
     hold(tx, taker, hold_id, now)
+}
+
+/// Stock comes on the day it left or later, since a trace follows it in the order of days; and
+/// not in the future, also where nothing came and no ledger asks.
+fn check_received_on(handed: &HandOver, on: Day, today: Day) -> Result<(), StoreError> {
+    let given = handed.given_on;
+    if on.plus_days(1) < given {
+        return Err(StoreError::refuse(Refused::ReceivedBeforeGiven { on, given }));
+    }
+    if on > today.plus_days(1) {
+        return Err(StoreError::refuse(Refusal::InTheFuture { on, today }));
+    }
+    Ok(())
 }
 
 fn book_owed(

@@ -257,10 +257,14 @@ fn set_state(tx: &mut Tx<'_>, id: WantId, state: WantState) -> Result<(), StoreE
     Ok(())
 }
 
-/// Adds what arrived for the want.
+/// Adds what arrived for the want, held at the ceiling of a count: more could not be read again.
 pub(crate) fn add_received(tx: &mut Tx<'_>, id: WantId, received: Count) -> Result<(), StoreError> {
+    let before: i64 = diesel::update(wants::table.find(id.to_string()))
+        .set(wants::received.eq(wants::received))
+        .returning(wants::received)
+        .get_result(tx.connection)?;
     diesel::update(wants::table.find(id.to_string()))
-        .set(wants::received.eq(wants::received + i64::from(received)))
+        .set(wants::received.eq(i64::from(count(before)?.plus(received))))
         .execute(tx.connection)?;
     Ok(())
 }
