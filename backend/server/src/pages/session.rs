@@ -212,11 +212,22 @@ impl<P: Part + 'static> FromRequest for Signed<P> {
     }
 }
 
+/// The pages whose forms a visit's token opens: they act for nobody who is signed in.
+const ENTRANCES: [&str; 3] = ["/sign-in", "/set-up", "/join"];
+
 /// Whether a form came from a page that we gave to this browser.
+///
+/// A visit's token counts at the entrances only. Anybody can get one, and without TLS a
+/// neighbouring host can plant its cookie here; it must not pass for the token of a sign-in.
 pub(super) fn check_form(request: &HttpRequest, sent: &str) -> Result<(), PageError> {
     let house = house(request)?;
-    let ours = [Kind::SignIn, Kind::Visit]
-        .into_iter()
+    let kinds: &[Kind] = if ENTRANCES.contains(&request.path()) {
+        &[Kind::SignIn, Kind::Visit]
+    } else {
+        &[Kind::SignIn]
+    };
+    let ours = kinds
+        .iter()
         .filter_map(|kind| kind.read(request, &house))
         .map(|token| house.keys.form_token(&token))
         .any(|expected| crate::keys::same_secret(expected.as_bytes(), sent.as_bytes()));

@@ -40,6 +40,22 @@ async fn the_token_of_another_sign_in_is_refused() {
 }
 
 #[actix_web::test]
+async fn a_visits_token_planted_beside_a_sign_in_opens_no_form_of_it() {
+    let mut it = Loop::new().await;
+    let mut elsewhere = Browser::default();
+    let page = elsewhere.open(&it.yard, "/sign-in").await;
+    let planted = page.form("/sign-in").fields.into_iter().find(|(name, _)| name == "form_token");
+    let form = it.dora.open(&it.yard, "/wants/new").await.form("/wants/new");
+    it.dora.cookies.extend(elsewhere.cookies);
+    let (name, token) = planted.unwrap();
+    let typed = [("variety", "Moss Drum"), ("count", "3"), (name.as_str(), token.as_str())];
+    let page = it.dora.send_form(&it.yard, form, &typed).await;
+    assert_eq!(page.status.as_u16(), 403, "{}", page.text());
+    let sheet = it.dora.open(&it.yard, "/sheet").await;
+    assert!(!sheet.says("Moss Drum"), "{}", sheet.text());
+}
+
+#[actix_web::test]
 async fn what_is_not_the_farms_looks_as_if_it_were_not_there() {
     let mut it = Loop::new().await;
     let strangers = [
