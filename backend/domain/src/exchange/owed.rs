@@ -108,20 +108,21 @@ pub struct Settled {
 
 /// The posting that a confirmed hand-over makes, if it makes one.
 ///
-/// What arrived is what is owed for: where the counts differ, the taker owes for the units
-/// received at the agreed value. Gifts, sales (money is recorded elsewhere, never handled) and a
+/// What both counted is what is owed for, at the agreed value: the taker owes nothing for what did
+/// not arrive, and a slip at the receipt (50 for 5) makes no debt that nobody can take back. Gifts, sales (money is recorded elsewhere, never handled) and a
 /// club's table skip the owed book; so does a hand-over of which nothing arrived, or one agreed at
 /// no value. A return is owed like a swap, the other way round.
 pub fn settle(settled: &Settled) -> Result<Option<Posting>, PostingError> {
     let owes = matches!(settled.purpose, Purpose::Swap | Purpose::Return);
-    if !owes || settled.counts.received.is_zero() || settled.unit_value.0 == 0 {
+    let counted_by_both = settled.counts.given.min(settled.counts.received);
+    if !owes || counted_by_both.is_zero() || settled.unit_value.0 == 0 {
         return Ok(None);
     }
     if settled.unit_value.0 > 1_000_000 {
         return Err(PostingError::Huge(settled.unit_value));
     }
     // At most 10^6 units of at most 10^6 tenths each.
-    let value = Tenths(settled.unit_value.0 * i64::from(settled.counts.received));
+    let value = Tenths(settled.unit_value.0 * i64::from(counted_by_both));
     Posting::new(settled.giver, settled.taker, value, settled.hand_over).map(Some)
 }
 
@@ -164,6 +165,12 @@ mod tests {
         assert_eq!((posting.from(), posting.to()), (farm(1), farm(2)));
         let counts = settled(Purpose::Swap, 10, 8, 15).counts;
         assert_eq!(counts.difference(), -2);
+    }
+
+    #[test]
+    fn a_slip_at_the_receipt_makes_no_debt_beyond_what_was_given() {
+        let posting = settle(&settled(Purpose::Swap, 5, 50, 10)).unwrap().unwrap();
+        assert_eq!(posting.value(), Tenths(50));
     }
 
     #[test]
