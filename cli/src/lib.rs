@@ -6,6 +6,7 @@
 //! demo       the whole job with an invented winter
 //! desk       what every command works at; `note` is the one way into the ledger
 //! commands   one module a noun
+//! export     spreadsheets and the whole book out
 //! import     spreadsheets in: read, columns, dates, preview, write
 //! sync       the plan of `domain` carried out against a server
 //! remote     signed-in calls to the network
@@ -21,6 +22,7 @@ pub mod book;
 pub mod commands;
 pub mod demo;
 pub mod desk;
+pub mod export;
 pub mod fault;
 pub mod find;
 pub mod fresh;
