@@ -4,7 +4,8 @@
 //! call it: the trade's words as types ([`words`]), the farm's ledger and its fold ([`ledger`]),
 //! what survives ([`forecast`]), what a look proves ([`sampling`], [`interval`]), the air in store
 //! ([`climate`]), solutions at the bench ([`disinfection`]), the states of an exchange
-//! ([`exchange`]) and the JSON door to the computations ([`compute`]).
+//! ([`exchange`]) and the JSON door to the computations ([`compute`]). [`planted`] holds what the
+//! simulation of a sync may do to the rooms from within; shipped builds have none of it.
 //!
 //! What may not enter: input or output, a clock, randomness (ids and times are arguments), async,
 //! a database, anything of HTTP.
@@ -17,6 +18,7 @@ pub mod exchange;
 pub mod forecast;
 pub mod interval;
 pub mod ledger;
+pub mod planted;
 pub mod sampling;
 pub mod settings;
 pub mod words;

@@ -9,6 +9,8 @@ use diesel::connection::{Connection as _, SimpleConnection};
 use diesel::r2d2::{Error as PoolError, Pool, PooledConnection};
 use diesel::{ExpressionMethods, OptionalExtension, QueryDsl, RunQueryDsl, sql_query};
 
+use spareloop_domain::planted::{self, Bug, Moment};
+
 use crate::books::Books;
 use crate::connection::{AnyConnection, Manager, Use};
 use crate::schema::server_state;
@@ -125,10 +127,20 @@ impl Store {
         };
         let outcome = catch_unwind(AssertUnwindSafe(|| work(&mut tx)));
         match outcome {
-            Ok(Ok(value)) => match connection.commit() {
-                Ok(()) => Ok(value),
-                Err(error) => Err(undo(&mut connection, error)),
-            },
+            Ok(Ok(value)) => {
+                if used_for == Use::Write && answers_too_early() {
+                    drop(connection.roll_back());
+                    return Ok(value);
+                }
+                match connection.commit() {
+                    Ok(()) if used_for == Use::Write => {
+                        planted::reach(Moment::StoreCommitted);
+                        Ok(value)
+                    }
+                    Ok(()) => Ok(value),
+                    Err(error) => Err(undo(&mut connection, error)),
+                }
+            }
             Ok(Err(error)) => Err(undo(&mut connection, error)),
             Err(panic) => {
                 // The panic matters more than what rolling back says about it.
@@ -265,6 +277,16 @@ pub fn check_copy(path: &Path) -> Result<(), StoreError> {
             found.iter().map(|one| one.integrity_check.as_str()).collect::<Vec<_>>().join("; "),
         )),
     }
+}
+
+/// Stops here if the simulation says so, and then answers all the same where that is the planted
+/// mistake. Otherwise nothing.
+fn answers_too_early() -> bool {
+    if planted::is(Bug::AnsweredBeforeCommit) {
+        return catch_unwind(|| planted::reach(Moment::StoreWritten)).is_err();
+    }
+    planted::reach(Moment::StoreWritten);
+    false
 }
 
 fn undo(connection: &mut AnyConnection, error: StoreError) -> StoreError {

@@ -4,6 +4,7 @@ use diesel::dsl::max;
 use diesel::prelude::*;
 use diesel::sqlite::SqliteConnection;
 use spareloop_domain::ledger::{Clock, Draft, Entry, Hash, Seq, Stamp};
+use spareloop_domain::planted::{self, Moment};
 use spareloop_domain::words::{DeviceId, EntryId};
 
 use super::farm::{self, odd};
@@ -188,6 +189,7 @@ pub fn append(
     let device = farm::device(connection)?.id;
     let mut clock = read_clock(connection)?;
     let mut end = head(connection, device)?;
+    planted::reach(Moment::HeadRead);
     let mut sealed = Vec::with_capacity(drafts.len());
     for draft in drafts {
         let (seq, prev) = end.map_or((Seq::FIRST, Hash::START), |(seq, hash)| (seq.next(), hash));

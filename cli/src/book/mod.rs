@@ -23,6 +23,8 @@ use diesel::prelude::*;
 use diesel::sqlite::SqliteConnection;
 use diesel_migrations::{EmbeddedMigrations, MigrationHarness, embed_migrations};
 
+use spareloop_domain::planted::{self, Bug, Moment};
+
 pub use error::{BookError, sentence as error_sentence};
 
 const MIGRATIONS: EmbeddedMigrations = embed_migrations!("../migrations/ledger");
@@ -122,15 +124,25 @@ impl StockBook {
         keep: Keep,
         work: impl FnOnce(&mut SqliteConnection) -> Result<T, E>,
     ) -> Result<T, E> {
-        let ended = self.connection.immediate_transaction(|connection| {
+        let whole = |connection: &mut SqliteConnection| {
             let value = work(connection).map_err(Ending::Failed)?;
+            planted::reach(Moment::BookWritten);
             match keep {
                 Keep::Kept => Ok(value),
                 Keep::Rehearsed => Err(Ending::Rehearsed(value)),
             }
-        });
+        };
+        let ended = if planted::is(Bug::LockAfterRead) {
+            self.connection.transaction(whole)
+        } else {
+            self.connection.immediate_transaction(whole)
+        };
         match ended {
-            Ok(value) | Err(Ending::Rehearsed(value)) => Ok(value),
+            Ok(value) => {
+                planted::reach(Moment::BookCommitted);
+                Ok(value)
+            }
+            Err(Ending::Rehearsed(value)) => Ok(value),
             Err(Ending::Failed(error)) => Err(error),
         }
     }
