@@ -2,7 +2,7 @@
 //!
 //! What may not enter: doing it.
 
-use super::body::{Body, Void};
+use super::body::Void;
 use super::entry::Entry;
 use crate::words::EntryId;
 
@@ -34,9 +34,6 @@ pub enum UndoRefused {
         "stock that was handed over or received through the network can't be struck out by one side"
     )]
     HandedOver,
-    /// It is a strike-out.
-    #[error("a strike-out can't be struck out")]
-    StrikeOut,
     /// It was done before.
     #[error("that entry is struck out already")]
     Already,
@@ -47,7 +44,6 @@ impl UndoRefused {
     pub const fn hint(self) -> &'static str {
         match self {
             Self::HandedOver => "Report the difference to the other farm, or note a recount.",
-            Self::StrikeOut => "Note the entry again.",
             Self::Already => "Nothing to do.",
         }
     }
@@ -55,14 +51,8 @@ impl UndoRefused {
 
 /// What undoing `entry` means, given how it stands.
 pub fn undo(entry: &Entry, standing: Standing, why: Option<String>) -> Result<Undo, UndoRefused> {
-    let body = entry.read_body();
-    if body.as_ref().is_ok_and(|body| !body.may_be_struck_out())
-        && !matches!((&body, standing), (Ok(Body::Void(_)), Standing::LastAndNotSent))
-    {
-        return Err(match body {
-            Ok(Body::Void(_)) => UndoRefused::StrikeOut,
-            _ => UndoRefused::HandedOver,
-        });
+    if entry.read_body().is_ok_and(|body| !body.may_be_struck_out()) {
+        return Err(UndoRefused::HandedOver);
     }
     match standing {
         Standing::StruckOut => Err(UndoRefused::Already),
@@ -75,6 +65,7 @@ pub fn undo(entry: &Entry, standing: Standing, why: Option<String>) -> Result<Un
 mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
+    use crate::ledger::body::Body;
     use crate::ledger::generate::wild;
 
     fn one(kind: impl Fn(&Body) -> bool) -> Entry {
@@ -108,9 +99,10 @@ mod tests {
     }
 
     #[test]
-    fn a_strike_out_is_taken_back_only_before_it_was_sent() {
+    fn a_strike_out_is_taken_back_like_anything_else() {
         let entry = one(|body| matches!(body, Body::Void(_)));
         assert_eq!(undo(&entry, Standing::LastAndNotSent, None), Ok(Undo::Withdraw(entry.id)));
-        assert_eq!(undo(&entry, Standing::InTheChain, None), Err(UndoRefused::StrikeOut));
+        let void = Void { entry: entry.id, why: None };
+        assert_eq!(undo(&entry, Standing::InTheChain, None), Ok(Undo::AppendVoid(void)));
     }
 }

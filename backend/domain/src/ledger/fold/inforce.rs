@@ -4,6 +4,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use super::strikes::{Stroke, struck_out};
 use crate::ledger::body::Body;
 use crate::ledger::book::{Disagreement, Problem};
 use crate::ledger::entry::Entry;
@@ -59,27 +60,14 @@ pub(super) fn in_force<'a>(entries: impl IntoIterator<Item = &'a Entry>) -> InFo
 
     let mut found = InForce::default();
     let read: Vec<Fact> = sorted.iter().filter_map(|entry| found.read(entry)).collect();
-    let strikable: BTreeMap<EntryId, Strikable> =
-        sorted.iter().map(|entry| (entry.id, Strikable::Yes)).collect();
-    found.strike_out(&read, strikable);
+    found.strike_out(&sorted, &read);
     found.facts =
         read.into_iter().filter(|fact| !found.struck_out.contains(&fact.noted.id)).collect();
-    let struck_out = &found.struck_out;
-    found.problems.retain(|problem| {
-        !problem.entries.iter().any(|entry| struck_out.contains(entry))
-            || problem.what == Disagreement::VoidOfNothing
-    });
     found
 }
 
 fn says_the_same(one: &Entry, other: &Entry) -> bool {
     one.on == other.on && one.kind == other.kind && one.body == other.body
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Strikable {
-    Yes,
-    No,
 }
 
 impl InForce {
@@ -95,28 +83,43 @@ impl InForce {
         }
     }
 
-    fn strike_out(&mut self, facts: &[Fact], mut strikable: BTreeMap<EntryId, Strikable>) {
+    /// Applies the strike-outs that hold, and says which of those meet nothing that they can
+    /// strike.
+    fn strike_out(&mut self, sorted: &[&Entry], facts: &[Fact]) {
+        let mut strikable: BTreeSet<EntryId> = sorted.iter().map(|entry| entry.id).collect();
         for fact in facts.iter().filter(|fact| !fact.body.may_be_struck_out()) {
-            strikable.insert(fact.noted.id, Strikable::No);
+            strikable.remove(&fact.noted.id);
         }
-        for fact in facts {
-            let Body::Void(void) = &fact.body else { continue };
-            if strikable.get(&void.entry) == Some(&Strikable::Yes) {
-                self.struck_out.insert(void.entry);
-            } else {
-                let entries = vec![fact.noted.id, void.entry];
-                self.problems.push(Problem { what: Disagreement::VoidOfNothing, entries });
-            }
-        }
+        let made: BTreeMap<EntryId, _> =
+            sorted.iter().map(|entry| (entry.id, (entry.at, entry.device, entry.seq))).collect();
+        let strokes: Vec<Stroke<'_, _>> = facts
+            .iter()
+            .filter_map(|fact| match &fact.body {
+                Body::Void(void) => Some((fact.noted.id, void.entry)),
+                _ => None,
+            })
+            .filter_map(|(by, target)| Some(Stroke { by, target, made: made.get(&by)? }))
+            .collect();
+        self.struck_out = struck_out(&strokes, &strikable);
+        let struck_out = &self.struck_out;
+        self.problems
+            .retain(|problem| !problem.entries.iter().any(|entry| struck_out.contains(entry)));
+        let meets_nothing = |stroke: &&Stroke<'_, _>| {
+            !struck_out.contains(&stroke.by)
+                && (stroke.by == stroke.target || !strikable.contains(&stroke.target))
+        };
+        self.problems.extend(strokes.iter().filter(meets_nothing).map(|stroke| Problem {
+            what: Disagreement::VoidOfNothing,
+            entries: vec![stroke.by, stroke.target],
+        }));
     }
 }
 
 impl Body {
-    /// Whether a strike-out of such an entry takes effect: not of a strike-out, nor of what two
-    /// farms did together by a hand-over.
+    /// Whether a strike-out of such an entry takes effect: not of what two farms did together by a
+    /// hand-over. A strike-out of a strike-out brings back what that one struck out.
     pub const fn may_be_struck_out(&self) -> bool {
         match self {
-            Self::Void(_) => false,
             Self::Send(body) => body.hand_over.is_none(),
             Self::Receive(body) => body.hand_over.is_none(),
             _ => true,

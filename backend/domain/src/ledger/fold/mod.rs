@@ -2,6 +2,7 @@
 //!
 //! ```text
 //! inforce    which entries count: each once, in order, strike-outs applied
+//! strikes    which strike-outs hold, those of strike-outs among them
 //! keeper     the few moves by which units come, go and are lost
 //! groups     units of a lot by the day last seen alive
 //! stock      lifts, receipts, storing, sending, plans
@@ -24,6 +25,7 @@ mod groups;
 mod inforce;
 mod keeper;
 mod stock;
+mod strikes;
 mod varieties;
 
 #[cfg(test)]

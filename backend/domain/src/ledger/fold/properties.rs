@@ -47,7 +47,7 @@ fn assert_sums(book: &Book) {
 
 /// A strike-out on a device of its own, so that no other chain changes.
 fn strike(entries: &[Entry], target: EntryId) -> Entry {
-    let mut dice = Dice::new(99);
+    let mut dice = Dice::new(entries.len() as u64);
     let first = entries.first().unwrap();
     let draft = Draft {
         id: EntryId::new(dice.id()),
@@ -110,6 +110,27 @@ proptest! {
         let book = fold(&struck);
         prop_assert!(book.struck_out.contains(&target.id));
         prop_assert_eq!(comparable(book), comparable(fold(&without)));
+    }
+
+    #[test]
+    fn what_was_undone_and_redone_is_as_it_was(
+        entries in any_ledger(),
+        at in any::<prop::sample::Index>(),
+        times in 1_usize..5,
+        seed in any::<u64>(),
+    ) {
+        prop_assume!(!entries.is_empty());
+        let target = &entries[at.index(entries.len())];
+        prop_assume!(!fold(&entries).struck_out.contains(&target.id));
+        let mut struck = entries.clone();
+        let mut next = target.id;
+        for _ in 0..2 * times {
+            let stroke = strike(&struck, next);
+            next = stroke.id;
+            struck.push(stroke);
+        }
+        let book = fold(&shuffled(&struck, seed));
+        prop_assert_eq!(comparable(book), comparable(fold(&entries)));
     }
 
     #[test]
