@@ -7,6 +7,28 @@ use uuid::Uuid;
 
 use crate::fault::Fault;
 
+/// The time and new ids, as whatever must be repeatable takes them.
+pub trait Fresh {
+    /// Milliseconds since 1970-01-01 UTC by this machine's clock, however wrong it is.
+    fn wall_millis(&mut self) -> u64;
+    /// A new id (UUID version 7).
+    fn uuid(&mut self) -> Result<Uuid, Fault>;
+}
+
+/// The machine's own clock and the operating system's randomness.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct System;
+
+impl Fresh for System {
+    fn wall_millis(&mut self) -> u64 {
+        wall_millis()
+    }
+
+    fn uuid(&mut self) -> Result<Uuid, Fault> {
+        uuid()
+    }
+}
+
 /// Milliseconds since 1970-01-01 UTC by this machine's clock, however wrong it is.
 pub fn wall_millis() -> u64 {
     SystemTime::now()

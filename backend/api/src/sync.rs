@@ -1,12 +1,15 @@
 //! The ledger's sync: summary, push, pull.
 
 use serde::{Deserialize, Serialize};
+use spareloop_domain::ledger::sync::BatchLimits;
 use spareloop_domain::ledger::{Entry, Hash, Seq};
 use spareloop_domain::words::{DeviceId, EntryId, FarmId};
 use utoipa::ToSchema;
 
 use crate::problem::ProblemCode;
 
+/// What one push or page carries at most: entries, and bytes of their JSON.
+pub const BATCH: BatchLimits = BatchLimits { entries: MOST_ENTRIES, bytes: 1024 * 1024 };
 /// Most entries in one push or page.
 pub const MOST_ENTRIES: usize = 500;
 
@@ -50,6 +53,13 @@ pub struct Push {
 /// How far a push got. What was accepted is durable.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 pub struct Pushed {
+    /// The server's epoch.
+    pub epoch: String,
+    /// The position of the newest entry afterwards. What was stored stands at the last `stored`
+    /// positions, in the order in which it was sent.
+    pub position: u64,
+    /// When it was stored by the server's clock, in milliseconds since 1970 UTC.
+    pub taken_at: u64,
     /// Entries newly stored.
     pub stored: u64,
     /// Entries that were here already, byte for byte.
@@ -94,6 +104,9 @@ pub struct Page {
 pub struct Positioned {
     /// 1, 2, 3 ... per farm.
     pub position: u64,
+    /// When the server took it, by its clock, in milliseconds since 1970 UTC. An entry whose own
+    /// stamp lies more than a day ahead of that is shown as such and moves nobody's clock.
+    pub taken_at: u64,
     /// The entry.
     #[schema(value_type = Object)]
     pub entry: Entry,

@@ -24,6 +24,6 @@ pub fn uuid(now: DateTime<Utc>) -> Result<Uuid, StoreError> {
 }
 
 /// Milliseconds since 1970; nothing of ours happened before.
-pub(crate) fn millis(now: DateTime<Utc>) -> u64 {
+pub fn millis(now: DateTime<Utc>) -> u64 {
     u64::try_from(now.timestamp_millis()).unwrap_or(0)
 }

@@ -7,7 +7,7 @@ use std::thread;
 
 use common::{Device, Farm, House, day, farm, id, later, network, now};
 use spareloop_domain::ledger::body::{Loss, Opening, Plan, VarietyNote};
-use spareloop_domain::ledger::sync::Position;
+use spareloop_domain::ledger::sync::{BatchLimits, Position};
 use spareloop_domain::ledger::{Body, Draft, Entry};
 use spareloop_domain::words::{Count, EntryId, FarmId, LossCause, LotId, UnitKind, VarietyId};
 use spareloop_store::ledger::{
@@ -21,6 +21,11 @@ fn named(text: &str) -> Body {
 
 fn push(house: &House, farm: FarmId, entries: &[Entry]) -> Appended {
     house.write(|tx| append(tx, farm, entries, now()))
+}
+
+/// Pages of so many entries, however large.
+const fn most(entries: usize) -> BatchLimits {
+    BatchLimits { entries, bytes: usize::MAX }
 }
 
 fn refusals(appended: &Appended) -> Vec<EntryRefusal> {
@@ -47,14 +52,14 @@ on_both! {
         assert_eq!(summary.position, Position(5));
         assert_eq!(summary.heads[&farm.device.id].hash, brought[4].hash);
         assert_eq!(summary.heads, done.heads);
-        let first = house.read(|tx| page(tx, farm.id, Position(0), 2));
+        let first = house.read(|tx| page(tx, farm.id, Position(0), most(2)));
         assert_eq!(first.more, More::Behind);
-        let rest = house.read(|tx| page(tx, farm.id, Position(2), 3));
+        let rest = house.read(|tx| page(tx, farm.id, Position(2), most(3)));
         assert_eq!(rest.more, More::NoMore);
         let positions: Vec<u64> =
             first.entries.iter().chain(&rest.entries).map(|entry| entry.position.0).collect();
         assert_eq!(positions, [1, 2, 3, 4, 5]);
-        let beyond = house.read(|tx| page(tx, farm.id, Position(u64::MAX), 3));
+        let beyond = house.read(|tx| page(tx, farm.id, Position(u64::MAX), most(3)));
         assert_eq!((beyond.entries.len(), beyond.more), (0, More::NoMore));
     }
 
@@ -188,7 +193,7 @@ on_both! {
                 });
             }
         });
-        let kept = house.read(|tx| page(tx, farm.id, Position(0), 500));
+        let kept = house.read(|tx| page(tx, farm.id, Position(0), most(500)));
         let positions: Vec<u64> = kept.entries.iter().map(|one| one.position.0).collect();
         assert_eq!(positions, (1..=96).collect::<Vec<_>>());
         assert_eq!(house.read(|tx| summary(tx, farm.id)).heads.len(), 8);
@@ -205,7 +210,7 @@ on_both! {
             });
             let mut seen = 0;
             while seen < 40 {
-                let page = house.read(|tx| page(tx, farm.id, Position(seen), 7));
+                let page = house.read(|tx| page(tx, farm.id, Position(seen), most(7)));
                 for one in page.entries {
                     seen += 1;
                     assert_eq!(one.position, Position(seen));

@@ -1,14 +1,14 @@
 //! Entries in the book: appended under the head of the chain, fetched ones verified and kept.
 
-use diesel::dsl::max;
 use diesel::prelude::*;
 use diesel::sqlite::SqliteConnection;
+use spareloop_domain::ledger::sync::{Head, Heads};
 use spareloop_domain::ledger::{Clock, Draft, Entry, Hash, Seq, Stamp};
 use spareloop_domain::planted::{self, Moment};
 use spareloop_domain::words::{DeviceId, EntryId};
 
 use super::farm::{self, odd};
-use super::schema::{clock, entries, parked};
+use super::schema::{clock, entries};
 use super::{BookError, schema};
 
 #[derive(Queryable, Selectable, Insertable)]
@@ -26,6 +26,16 @@ struct Row {
     prev: String,
     hash: String,
     position: Option<i64>,
+    taken_at: Option<i64>,
+}
+
+/// Where an entry stands in the farm's feed on the server, and since when.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Seen {
+    /// 1, 2, 3 ... per farm.
+    pub position: u64,
+    /// When the server took it, by its clock, in milliseconds since 1970 UTC.
+    pub taken_at: u64,
 }
 
 fn to_i64(number: u64) -> Result<i64, BookError> {
@@ -33,7 +43,7 @@ fn to_i64(number: u64) -> Result<i64, BookError> {
 }
 
 impl Row {
-    fn of(entry: &Entry, position: Option<u64>) -> Result<Self, BookError> {
+    fn of(entry: &Entry, seen: Option<Seen>) -> Result<Self, BookError> {
         Ok(Self {
             id: entry.id.to_string(),
             device: entry.device.to_string(),
@@ -46,7 +56,8 @@ impl Row {
             body: entry.body.to_string(),
             prev: entry.prev.to_string(),
             hash: entry.hash.to_string(),
-            position: position.map(to_i64).transpose()?,
+            position: seen.map(|seen| to_i64(seen.position)).transpose()?,
+            taken_at: seen.map(|seen| to_i64(seen.taken_at)).transpose()?,
         })
     }
 
@@ -114,34 +125,32 @@ pub fn find(connection: &mut SqliteConnection, id: EntryId) -> Result<Option<Ent
     row.map(Row::into_entry).transpose()
 }
 
-/// The end of every chain in the book.
-pub fn heads(connection: &mut SqliteConnection) -> Result<Vec<(DeviceId, Seq, Hash)>, BookError> {
-    let ends: Vec<(String, Option<i64>)> = entries::table
-        .group_by(entries::device)
-        .select((entries::device, max(entries::seq)))
-        .load(connection)?;
-    let mut heads = Vec::with_capacity(ends.len());
-    for (device, seq) in ends {
-        let hash: String = entries::table
-            .filter(entries::device.eq(&device))
-            .filter(entries::seq.eq(seq.unwrap_or(0)))
-            .select(entries::hash)
-            .first(connection)?;
-        let seq = seq.and_then(|seq| u64::try_from(seq).ok()).and_then(Seq::new);
-        heads.push((
-            device.parse().map_err(odd)?,
-            seq.ok_or_else(|| odd("a place below 1"))?,
-            hash.parse().map_err(odd)?,
-        ));
+/// The end of every chain in the book. Goes from device to device by the index, so that a long
+/// ledger costs no more than a short one.
+pub fn heads(connection: &mut SqliteConnection) -> Result<Heads, BookError> {
+    let mut heads = Heads::new();
+    let mut last = String::new();
+    loop {
+        let next: Option<String> = entries::table
+            .filter(entries::device.gt(&last))
+            .order(entries::device)
+            .select(entries::device)
+            .first(connection)
+            .optional()?;
+        let Some(next) = next else { return Ok(heads) };
+        let device: DeviceId = next.parse().map_err(odd)?;
+        if let Some(end) = head(connection, device)? {
+            heads.insert(device, end);
+        }
+        last = next;
     }
-    Ok(heads)
 }
 
 /// The end of one chain, as the next entry needs it.
 pub fn head(
     connection: &mut SqliteConnection,
     device: DeviceId,
-) -> Result<Option<(Seq, Hash)>, BookError> {
+) -> Result<Option<Head>, BookError> {
     let row: Option<(i64, String)> = entries::table
         .filter(entries::device.eq(device.to_string()))
         .order(entries::seq.desc())
@@ -150,12 +159,16 @@ pub fn head(
         .optional()?;
     row.map(|(seq, hash)| {
         let seq = u64::try_from(seq).ok().and_then(Seq::new);
-        Ok((seq.ok_or_else(|| odd("a place below 1"))?, hash.parse().map_err(odd)?))
+        Ok(Head {
+            seq: seq.ok_or_else(|| odd("a place below 1"))?,
+            hash: hash.parse().map_err(odd)?,
+        })
     })
     .transpose()
 }
 
-fn read_clock(connection: &mut SqliteConnection) -> Result<Clock, BookError> {
+/// The clock as this device left it.
+pub(crate) fn read_clock(connection: &mut SqliteConnection) -> Result<Clock, BookError> {
     let row: Option<(i64, i64)> =
         clock::table.select((clock::millis, clock::counter)).first(connection).optional()?;
     let last = match row {
@@ -168,7 +181,8 @@ fn read_clock(connection: &mut SqliteConnection) -> Result<Clock, BookError> {
     Ok(Clock::resume(last))
 }
 
-fn write_clock(connection: &mut SqliteConnection, it: Clock) -> Result<(), BookError> {
+/// Keeps the clock, inside the transaction that used it.
+pub(crate) fn write_clock(connection: &mut SqliteConnection, it: Clock) -> Result<(), BookError> {
     diesel::replace_into(clock::table)
         .values((
             clock::one.eq(1),
@@ -192,9 +206,9 @@ pub fn append(
     planted::reach(Moment::HeadRead);
     let mut sealed = Vec::with_capacity(drafts.len());
     for draft in drafts {
-        let (seq, prev) = end.map_or((Seq::FIRST, Hash::START), |(seq, hash)| (seq.next(), hash));
+        let (seq, prev) = end.map_or((Seq::FIRST, Hash::START), |end| (end.seq.next(), end.hash));
         let entry = Entry::seal(draft, farm, device, seq, clock.tick(wall_millis), prev)?;
-        end = Some((entry.seq, entry.hash));
+        end = Some(Head { seq: entry.seq, hash: entry.hash });
         sealed.push(entry);
     }
     insert(connection, &sealed)?;
@@ -209,37 +223,58 @@ fn insert(connection: &mut SqliteConnection, sealed: &[Entry]) -> Result<(), Boo
     Ok(())
 }
 
-/// Keeps an entry that the server holds. It must be the next of its chain, verified by hash.
+/// Keeps an entry that the server holds. The caller has held it against its chain.
 pub fn keep_fetched(
     connection: &mut SqliteConnection,
     entry: &Entry,
-    position: u64,
-    wall_millis: u64,
+    seen: Seen,
 ) -> Result<(), BookError> {
-    diesel::insert_into(entries::table)
-        .values(Row::of(entry, Some(position))?)
-        .execute(connection)?;
-    let mut clock = read_clock(connection)?;
-    clock.observe(entry.at, wall_millis);
-    write_clock(connection, clock)
+    diesel::insert_into(entries::table).values(Row::of(entry, Some(seen))?).execute(connection)?;
+    Ok(())
 }
 
 /// Notes an entry's place in the farm's feed.
-pub fn set_position(
+pub fn set_seen(
     connection: &mut SqliteConnection,
-    entry: &Entry,
-    position: u64,
+    device: DeviceId,
+    seq: Seq,
+    seen: Seen,
 ) -> Result<(), BookError> {
-    let place = (entry.device.to_string(), to_i64(entry.seq.get())?);
-    diesel::update(entries::table.find(place))
-        .set(entries::position.eq(Some(to_i64(position)?)))
+    diesel::update(entries::table.find((device.to_string(), to_i64(seq.get())?)))
+        .set((
+            entries::position.eq(Some(to_i64(seen.position)?)),
+            entries::taken_at.eq(Some(to_i64(seen.taken_at)?)),
+        ))
         .execute(connection)?;
+    Ok(())
+}
+
+/// The hash at a place of a chain.
+pub fn hash_at(
+    connection: &mut SqliteConnection,
+    device: DeviceId,
+    seq: Seq,
+) -> Result<Option<Hash>, BookError> {
+    let hash: Option<String> = entries::table
+        .find((device.to_string(), to_i64(seq.get())?))
+        .select(entries::hash)
+        .first(connection)
+        .optional()?;
+    hash.map(|hash| hash.parse().map_err(odd)).transpose()
+}
+
+/// Takes an entry out of the book; whoever calls keeps it elsewhere.
+pub(super) fn take_out(connection: &mut SqliteConnection, entry: &Entry) -> Result<(), BookError> {
+    let place = (entry.device.to_string(), to_i64(entry.seq.get())?);
+    diesel::delete(entries::table.find(place)).execute(connection)?;
     Ok(())
 }
 
 /// Forgets every place in the feed: the server began a new epoch.
 pub fn forget_positions(connection: &mut SqliteConnection) -> Result<(), BookError> {
-    diesel::update(entries::table).set(entries::position.eq(None::<i64>)).execute(connection)?;
+    diesel::update(entries::table)
+        .set((entries::position.eq(None::<i64>), entries::taken_at.eq(None::<i64>)))
+        .execute(connection)?;
     Ok(())
 }
 
@@ -266,50 +301,4 @@ pub fn withdraw(connection: &mut SqliteConnection, entry: &Entry) -> Result<(), 
     )
     .execute(connection)?;
     if gone == 1 { Ok(()) } else { Err(odd("the entry to take back is not there any more")) }
-}
-
-/// One entry set aside, and why.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Parked {
-    /// The entry, whole.
-    pub entry: Entry,
-    /// The problem's code.
-    pub code: String,
-    /// In words.
-    pub detail: String,
-}
-
-/// Sets an entry aside: it leaves the chain here, and is kept and shown.
-pub fn park(
-    connection: &mut SqliteConnection,
-    entry: &Entry,
-    code: &str,
-    detail: &str,
-    wall_millis: u64,
-) -> Result<(), BookError> {
-    let text = serde_json::to_string(entry).map_err(odd)?;
-    diesel::insert_into(parked::table)
-        .values((
-            parked::entry.eq(text),
-            parked::code.eq(code),
-            parked::detail.eq(detail),
-            parked::parked_at.eq(to_i64(wall_millis)?),
-        ))
-        .execute(connection)?;
-    let place = (entry.device.to_string(), to_i64(entry.seq.get())?);
-    diesel::delete(entries::table.find(place)).execute(connection)?;
-    Ok(())
-}
-
-/// What was set aside, oldest first.
-pub fn all_parked(connection: &mut SqliteConnection) -> Result<Vec<Parked>, BookError> {
-    let rows: Vec<(String, String, String)> = parked::table
-        .order(parked::number)
-        .select((parked::entry, parked::code, parked::detail))
-        .load(connection)?;
-    rows.into_iter()
-        .map(|(entry, code, detail)| {
-            Ok(Parked { entry: serde_json::from_str(&entry).map_err(odd)?, code, detail })
-        })
-        .collect()
 }

@@ -71,6 +71,18 @@ pub fn put(connection: &mut SqliteConnection, it: &Link) -> Result<(), BookError
     Ok(())
 }
 
+/// Changes the link, if the farm is connected.
+pub fn change(
+    connection: &mut SqliteConnection,
+    change: impl FnOnce(&mut Link),
+) -> Result<(), BookError> {
+    if let Some(mut link) = find(connection)? {
+        change(&mut link);
+        put(connection, &link)?;
+    }
+    Ok(())
+}
+
 /// Units promised of each lot, as the server said last.
 pub fn promised(connection: &mut SqliteConnection) -> Result<BTreeMap<LotId, Count>, BookError> {
     let rows: Vec<(String, i64)> =

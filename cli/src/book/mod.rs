@@ -13,6 +13,7 @@ pub mod farm;
 pub mod imports;
 pub mod keys;
 pub mod link;
+pub mod parked;
 mod schema;
 
 use std::path::{Path, PathBuf};

@@ -22,6 +22,7 @@ table! {
         prev -> Text,
         hash -> Text,
         position -> Nullable<BigInt>,
+        taken_at -> Nullable<BigInt>,
     }
 }
 table! {
@@ -42,7 +43,14 @@ table! {
     promised (lot) { lot -> Text, count -> BigInt, }
 }
 table! {
-    parked (number) { number -> BigInt, entry -> Text, code -> Text, detail -> Text, parked_at -> BigInt, }
+    parked (number) {
+        number -> BigInt,
+        entry -> Text,
+        code -> Text,
+        detail -> Text,
+        parked_at -> BigInt,
+        state -> Text,
+    }
 }
 table! {
     acts (id) {

@@ -5,7 +5,7 @@ use serde_json::json;
 use spareloop_api::client::Client;
 
 use crate::book::backup::verify_chains;
-use crate::book::{BookError, acts, entries, farm, keys, link};
+use crate::book::{BookError, acts, farm, keys, link, parked};
 use crate::desk::Desk;
 use crate::fault::{Exit, Fault};
 use crate::printer::Answer;
@@ -36,7 +36,7 @@ pub fn run(it: Doctor, desk: &Desk) -> Result<Answer, Fault> {
                     farm::device(connection)?,
                     farm::retired_devices(connection)?,
                     link::find(connection)?,
-                    entries::all_parked(connection)?,
+                    parked::waiting(connection)?,
                     acts::waiting(connection)?,
                 ))
             })?;

@@ -10,7 +10,7 @@ use spareloop_domain::ledger::book::Lot;
 use spareloop_domain::settings::Settings;
 use spareloop_domain::words::{Day, UnitKind};
 
-use crate::book::{BookError, acts, entries, link};
+use crate::book::{BookError, acts, entries, link, parked};
 use crate::desk::Desk;
 use crate::fault::Fault;
 use crate::find;
@@ -26,10 +26,9 @@ pub fn run(_: Status, desk: &Desk) -> Result<Answer, Fault> {
     let mut opened = desk.open()?;
     let today = desk.settings.today.value;
     let (unsent, parked, waiting, link) = opened.file.read(|connection| {
-        let parked = entries::all_parked(connection)?;
         Ok::<_, BookError>((
             entries::count_unsent(connection)?,
-            parked.into_iter().filter(|aside| aside.code != "fork").collect::<Vec<_>>(),
+            parked::waiting(connection)?,
             acts::waiting(connection)?,
             link::find(connection)?,
         ))

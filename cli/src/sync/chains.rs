@@ -1,19 +1,22 @@
 //! Chains under a sync: an entry of the feed is kept by the rule by which the server accepts one; a
 //! fork or a refused entry moves what stands behind it to a new device id. Nothing is dropped.
 
+use std::collections::BTreeMap;
+
 use diesel::SqliteConnection;
 use spareloop_api::sync::Positioned;
 use spareloop_domain::ledger::sync::{Acceptance, Head, accept};
-use spareloop_domain::ledger::{Body, Draft, Entry, Seq};
-use spareloop_domain::words::DeviceId;
+use spareloop_domain::ledger::{Body, Clock, Draft, Entry, Seq};
+use spareloop_domain::words::{DeviceId, FarmId};
 
-use crate::book::{entries, farm};
+use crate::book::entries::{self, Seen};
+use crate::book::{farm, parked};
 use crate::fault::Fault;
-use crate::fresh;
+use crate::fresh::Fresh;
 use crate::printer;
 
 /// What keeping a page brought.
-#[derive(Default)]
+#[derive(Debug, Default)]
 pub(super) struct Kept {
     /// Entries that this device newly holds.
     pub(super) new: u64,
@@ -21,103 +24,169 @@ pub(super) struct Kept {
     pub(super) said: Vec<String>,
 }
 
-/// Keeps one entry of the feed, by the same rule by which the server accepts one.
-pub(super) fn keep_one(
-    connection: &mut SqliteConnection,
-    positioned: &Positioned,
-    kept: &mut Kept,
-) -> Result<(), Fault> {
-    let entry = &positioned.entry;
-    let farm = farm::get(connection)?.id;
-    let head = entries::head(connection, entry.device)?.map(|(seq, hash)| Head { seq, hash });
-    let there = entries::at_place(connection, entry.device, entry.seq)?.map(|entry| entry.hash);
-    match accept(farm, head, |_, _| there, entry) {
-        Acceptance::AlreadyHere => {
-            Ok(entries::set_position(connection, entry, positioned.position)?)
-        }
-        Acceptance::Append => {
-            kept.new += 1;
-            let wall = fresh::wall_millis();
-            entries::keep_fetched(connection, entry, positioned.position, wall)?;
-            leave_shared_device(connection, entry, kept)
-        }
-        Acceptance::Fork => {
-            let moved = displace(
-                connection,
-                entry.device,
-                entry.seq,
-                "another entry stands at its place on the server",
-            )?;
-            kept.said.push(format!(
-                "This device was put back from an older copy, or copied to another one. It took a new device id and sends what the server lacks under it ({moved}). Nothing is lost."
-            ));
-            kept.new += 1;
-            Ok(entries::keep_fetched(connection, entry, positioned.position, fresh::wall_millis())?)
-        }
-        Acceptance::Gap { .. }
-        | Acceptance::BrokenChain
-        | Acceptance::Tampered
-        | Acceptance::WrongFarm => Err(Fault::failed(
+/// An entry of the feed that doesn't fit what is held here of its chain.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Misfit {
+    device: DeviceId,
+    seq: Seq,
+}
+
+impl Misfit {
+    pub(super) fn fault(self) -> Fault {
+        Fault::failed(
             format!(
                 "The server sent an entry (device {}, place {}) that doesn't fit its chain.",
-                entry.device, entry.seq
+                self.device, self.seq
             ),
             "Run: spareloop doctor, and show it to the one who runs the server.",
         )
-        .keeping("It was not taken; everything noted here is kept.")),
+        .keeping("It was not taken; everything noted here is kept.")
     }
 }
 
-/// The server holds an entry under this device's own id that this device never made: it was put
-/// back from an older copy, or copied. It leaves the shared id, so that no place is taken twice.
-fn leave_shared_device(
-    connection: &mut SqliteConnection,
-    entry: &Entry,
-    kept: &mut Kept,
-) -> Result<(), Fault> {
-    let device = farm::device(connection)?;
-    if device.id != entry.device {
-        return Ok(());
+/// Keeps the entries of one page, inside the transaction that moves the cursor.
+pub(super) struct Keeper<'a> {
+    connection: &'a mut SqliteConnection,
+    fresh: &'a mut dyn Fresh,
+    farm: FarmId,
+    own: DeviceId,
+    heads: BTreeMap<DeviceId, Head>,
+    clock: Clock,
+}
+
+impl<'a> Keeper<'a> {
+    pub(super) fn begin(
+        connection: &'a mut SqliteConnection,
+        fresh: &'a mut dyn Fresh,
+    ) -> Result<Self, Fault> {
+        let farm = farm::get(connection)?.id;
+        let own = farm::device(connection)?.id;
+        let heads = entries::heads(connection)?;
+        let clock = entries::read_clock(connection)?;
+        Ok(Self { connection, fresh, farm, own, heads, clock })
     }
-    let id = DeviceId::new(fresh::uuid()?);
-    farm::become_device(connection, id, &device.name, fresh::wall_millis())?;
-    kept.said.push(
-        "This device was put back from an older copy, or copied to another one. It took a new device id and fetched what it lacked. Nothing is lost."
-            .to_owned(),
-    );
-    Ok(())
+
+    /// Keeps the clock, which has seen the page's entries.
+    pub(super) fn end(self) -> Result<(), Fault> {
+        Ok(entries::write_clock(self.connection, self.clock)?)
+    }
+
+    /// Keeps one entry of the feed, by the same rule by which the server accepts one.
+    pub(super) fn keep(
+        &mut self,
+        positioned: &Positioned,
+        kept: &mut Kept,
+    ) -> Result<Result<(), Misfit>, Fault> {
+        let entry = &positioned.entry;
+        let head = self.heads.get(&entry.device).copied();
+        let there = match head {
+            Some(head) if entry.seq <= head.seq => {
+                entries::hash_at(self.connection, entry.device, entry.seq)?
+            }
+            _ => None,
+        };
+        let seen = Seen { position: positioned.position, taken_at: positioned.taken_at };
+        match accept(self.farm, head, |_, _| there, entry) {
+            Acceptance::AlreadyHere => {
+                entries::set_seen(self.connection, entry.device, entry.seq, seen)?;
+            }
+            Acceptance::Append => {
+                self.append(entry, seen, kept)?;
+                self.leave_shared_device(entry, kept)?;
+            }
+            Acceptance::Fork => {
+                self.displace(entry, kept)?;
+                self.append(entry, seen, kept)?;
+            }
+            Acceptance::Gap { .. }
+            | Acceptance::BrokenChain
+            | Acceptance::Tampered
+            | Acceptance::WrongFarm => {
+                return Ok(Err(Misfit { device: entry.device, seq: entry.seq }));
+            }
+        }
+        Ok(Ok(()))
+    }
+
+    fn append(&mut self, entry: &Entry, seen: Seen, kept: &mut Kept) -> Result<(), Fault> {
+        entries::keep_fetched(self.connection, entry, seen)?;
+        // By the server's clock: this machine's may be set wrong by years.
+        self.clock.observe(entry.at, seen.taken_at);
+        self.heads.insert(entry.device, Head { seq: entry.seq, hash: entry.hash });
+        kept.new += 1;
+        Ok(())
+    }
+
+    /// The server holds an entry under this device's own id that this device never made: it was put
+    /// back from an older copy, or copied. It leaves the shared id, so that no place is taken twice.
+    fn leave_shared_device(&mut self, entry: &Entry, kept: &mut Kept) -> Result<(), Fault> {
+        if self.own != entry.device {
+            return Ok(());
+        }
+        self.own = take_new_id(self.connection, self.fresh)?;
+        kept.said.push(
+            "This device was put back from an older copy, or copied to another one. It took a new device id and fetched what it lacked. Nothing is lost."
+                .to_owned(),
+        );
+        Ok(())
+    }
+
+    /// Another entry stands at this one's place here, and what is behind it: noted again elsewhere.
+    fn displace(&mut self, entry: &Entry, kept: &mut Kept) -> Result<(), Fault> {
+        entries::write_clock(self.connection, self.clock)?;
+        let why = "another entry stands at its place on the server";
+        let moved = displace(self.connection, entry.device, entry.seq, why, self.fresh)?;
+        let who = if self.own == entry.device {
+            "This device was put back from an older copy, or copied to another one. It took a new device id and"
+        } else {
+            "Two devices wrote under one device id. This one"
+        };
+        let moved = printer::entries(moved);
+        kept.said.push(format!(
+            "{who} sends what the server lacks under its own ({moved}). Nothing is lost."
+        ));
+        self.own = farm::device(self.connection)?.id;
+        self.heads = entries::heads(self.connection)?;
+        self.clock = entries::read_clock(self.connection)?;
+        Ok(())
+    }
+}
+
+fn take_new_id(
+    connection: &mut SqliteConnection,
+    fresh: &mut dyn Fresh,
+) -> Result<DeviceId, Fault> {
+    let name = farm::device(connection)?.name;
+    let id = DeviceId::new(fresh.uuid()?);
+    farm::become_device(connection, id, &name, fresh.wall_millis())?;
+    Ok(id)
 }
 
 /// Takes the rest of a chain from `first` on out of it and appends it again under this device,
-/// which takes a new id if the chain was its own. Answers how many, in words.
+/// which takes a new id if the chain was its own. Answers how many.
 pub(super) fn displace(
     connection: &mut SqliteConnection,
     device: DeviceId,
     first: Seq,
     why: &str,
-) -> Result<String, Fault> {
-    let wall = fresh::wall_millis();
+    fresh: &mut dyn Fresh,
+) -> Result<u64, Fault> {
+    let wall = fresh.wall_millis();
     let rest = entries::of_device(connection, device, first.get(), u64::MAX)?;
-    let mut drafts = Vec::with_capacity(rest.len());
     for entry in rest.iter().rev() {
-        entries::park(
-            connection,
-            entry,
-            "fork",
-            &format!("{why}; noted again under a new device id"),
-            wall,
-        )?;
+        let why = ("fork", &*format!("{why}; noted again under another device id"));
+        parked::park(connection, entry, why, parked::State::NotedAgain, wall)?;
     }
-    for entry in rest {
-        // As it was written, whatever this version can read of it.
-        let body = Body::Newer { kind: entry.kind, body: entry.body };
-        drafts.push(Draft { id: entry.id, on: entry.on, body });
+    if farm::device(connection)?.id == device {
+        take_new_id(connection, fresh)?;
     }
-    let own = farm::device(connection)?;
-    if own.id == device {
-        let id = DeviceId::new(fresh::uuid()?);
-        farm::become_device(connection, id, &own.name, wall)?;
-    }
-    let moved = entries::append(connection, drafts, wall)?;
-    Ok(printer::entries(moved.len() as u64))
+    let drafts = rest.into_iter().map(as_written).collect();
+    Ok(entries::append(connection, drafts, wall)?.len() as u64)
+}
+
+/// An entry to be noted again: as it was written, whatever this version can read of it. It keeps
+/// its id, so that one fact counts once.
+pub(super) fn as_written(entry: Entry) -> Draft {
+    let body = Body::Newer { kind: entry.kind, body: entry.body };
+    Draft { id: entry.id, on: entry.on, body }
 }

@@ -225,6 +225,12 @@ impl Entry {
         Body::from_json(&self.kind, &self.body)
     }
 
+    /// How many bytes it takes as JSON, as it travels.
+    pub fn size(&self) -> usize {
+        // A string-keyed struct of plain values has a JSON form; if not, it is no batch's last straw.
+        serde_json::to_vec(self).map_or(0, |json| json.len())
+    }
+
     /// The order in which the fold takes entries: day, clock, device, sequence.
     pub const fn order(&self) -> (Day, Stamp, DeviceId, Seq) {
         (self.on, self.at, self.device, self.seq)

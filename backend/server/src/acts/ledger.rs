@@ -1,8 +1,8 @@
 //! The ledger's sync: summary, push, page.
 
 use spareloop_api::problem::ProblemCode;
-use spareloop_api::sync::{MOST_ENTRIES, Page, Push, Pushed, Summary};
-use spareloop_domain::ledger::sync::Position;
+use spareloop_api::sync::{BATCH, MOST_ENTRIES, Page, Push, Pushed, Summary};
+use spareloop_domain::ledger::sync::{BatchLimits, Position};
 use spareloop_store::ledger;
 
 use crate::auth::caller::Device;
@@ -27,8 +27,9 @@ pub async fn push(house: &House, device: Device, push: Push) -> Result<Pushed, S
     }
     let now = house.now();
     let entries = push.entries;
+    let epoch = house.off_thread(spareloop_store::Store::epoch).await?;
     let done = house.write(move |tx| ledger::append(tx, device.farm, &entries, now)).await?;
-    Ok(views::pushed(done))
+    Ok(views::pushed(epoch, now, done))
 }
 
 /// A page of the farm's entries behind a position.
@@ -47,6 +48,8 @@ pub async fn page(
         ));
     }
     let epoch = house.off_thread(spareloop_store::Store::epoch).await?;
-    let found = house.read(move |tx| ledger::page(tx, device.farm, Position(after), limit)).await?;
+    let limits = BatchLimits { entries: usize::try_from(limit).unwrap_or(MOST_ENTRIES), ..BATCH };
+    let found =
+        house.read(move |tx| ledger::page(tx, device.farm, Position(after), limits)).await?;
     Ok(views::page(epoch, found))
 }

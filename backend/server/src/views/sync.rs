@@ -1,9 +1,11 @@
 //! The ledger's sync.
 
+use chrono::{DateTime, Utc};
 use spareloop_api::problem::ProblemCode;
 use spareloop_api::sync::{Head, Page, Positioned, Pushed, RefusedEntry, Summary};
 use spareloop_domain::ledger::sync::Heads;
 use spareloop_domain::words::FarmId;
+use spareloop_store::fresh::millis;
 use spareloop_store::ledger::{self, Appended, EntryRefusal, More};
 
 /// What the server holds of a farm's ledger.
@@ -19,8 +21,11 @@ fn heads(heads: Heads) -> Vec<Head> {
 }
 
 /// How far a push got.
-pub fn pushed(done: Appended) -> Pushed {
+pub fn pushed(epoch: String, taken_at: DateTime<Utc>, done: Appended) -> Pushed {
     Pushed {
+        epoch,
+        position: done.position.0,
+        taken_at: millis(taken_at),
         stored: done.stored,
         already_here: done.already_here,
         heads: heads(done.heads),
@@ -55,7 +60,11 @@ pub fn page(epoch: String, found: ledger::Page) -> Page {
         entries: found
             .entries
             .into_iter()
-            .map(|one| Positioned { position: one.position.0, entry: one.entry })
+            .map(|one| Positioned {
+                position: one.position.0,
+                taken_at: one.taken_at,
+                entry: one.entry,
+            })
             .collect(),
         more: matches!(found.more, More::Behind),
     }

@@ -4,13 +4,13 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{DateTime, Utc};
 use diesel::{ExpressionMethods, QueryDsl, RunQueryDsl};
-use spareloop_domain::ledger::sync::{Acceptance, Head, Heads, accept};
+use spareloop_domain::ledger::sync::{Acceptance, Head, Heads, Position, accept};
 use spareloop_domain::ledger::{Entry, Hash, Seq};
 use spareloop_domain::words::{DeviceId, EntryId, FarmId};
 
 use super::{heads, lock_farm, place};
 use crate::schema::{devices, entries};
-use crate::text::read;
+use crate::text::{read, unsigned};
 use crate::{StoreError, Tx};
 
 /// The largest stamp that JSON's numbers carry without loss (RFC 8785 hashes them as doubles).
@@ -27,6 +27,8 @@ pub struct Appended {
     pub refused: Vec<RefusedEntry>,
     /// The ends of the chains afterwards.
     pub heads: Heads,
+    /// The position of the newest entry afterwards; what was stored stands at the last ones.
+    pub position: Position,
 }
 
 /// An entry that was refused.
@@ -84,8 +86,13 @@ pub fn append(
     now: DateTime<Utc>,
 ) -> Result<Appended, StoreError> {
     let mut locked = lock_farm(tx, farm)?;
-    let mut done =
-        Appended { stored: 0, already_here: 0, refused: Vec::new(), heads: heads(tx, farm)? };
+    let mut done = Appended {
+        stored: 0,
+        already_here: 0,
+        refused: Vec::new(),
+        heads: heads(tx, farm)?,
+        position: Position::default(),
+    };
     let mut here = Here::of(tx, farm, brought)?;
     let mut stopped = BTreeSet::new();
     for entry in brought {
@@ -111,6 +118,7 @@ pub fn append(
         locked.keep_position(tx)?;
         crate::promises::settle(tx, farm, now)?;
     }
+    done.position = Position(unsigned(locked.newest_position)?);
     Ok(done)
 }
 

@@ -8,9 +8,8 @@ mod append;
 mod house;
 mod row;
 
-use diesel::dsl::max;
 use diesel::{ExpressionMethods, OptionalExtension, QueryDsl, RunQueryDsl};
-use spareloop_domain::ledger::sync::{Head, Heads, Position};
+use spareloop_domain::ledger::sync::{BatchLimits, Head, Heads, Position};
 use spareloop_domain::ledger::{Entry, Seq};
 use spareloop_domain::words::{DeviceId, FarmId};
 
@@ -37,6 +36,8 @@ pub struct Summary {
 pub struct Positioned {
     /// 1, 2, 3 ... per farm.
     pub position: Position,
+    /// When it was stored, in milliseconds since 1970 UTC.
+    pub taken_at: u64,
     /// The entry.
     pub entry: Entry,
 }
@@ -70,50 +71,60 @@ pub fn summary(tx: &mut Tx<'_>, farm: FarmId) -> Result<Summary, StoreError> {
     Ok(Summary { position, heads: heads(tx, farm)? })
 }
 
-/// The end of every device's chain. A chain's places and positions rise together, so the newest
-/// position of a device is its head.
+/// The end of every device's chain. Goes from device to device by the index, so that a long ledger
+/// costs no more than a short one.
 fn heads(tx: &mut Tx<'_>, farm: FarmId) -> Result<Heads, StoreError> {
-    let ends: Vec<(String, Option<i64>)> = entries::table
-        .filter(entries::farm.eq(farm.to_string()))
-        .group_by(entries::device)
-        .select((entries::device, max(entries::position)))
-        .load(tx.connection)?;
     let mut heads = Heads::new();
-    for (device, position) in ends {
+    let mut last = String::new();
+    while let Some(device) = next_device(tx, farm, &last)? {
         let (seq, hash): (i64, String) = entries::table
-            .find((farm.to_string(), position.unwrap_or(0)))
+            .filter(entries::farm.eq(farm.to_string()))
+            .filter(entries::device.eq(&device))
+            .order(entries::seq.desc())
             .select((entries::seq, entries::hash))
             .first(tx.connection)?;
         heads.insert(read::<DeviceId>(&device)?, Head { seq: place(seq)?, hash: read(&hash)? });
+        last = device;
     }
     Ok(heads)
+}
+
+fn next_device(tx: &mut Tx<'_>, farm: FarmId, last: &str) -> Result<Option<String>, StoreError> {
+    Ok(entries::table
+        .filter(entries::farm.eq(farm.to_string()))
+        .filter(entries::device.gt(last))
+        .order(entries::device)
+        .select(entries::device)
+        .first(tx.connection)
+        .optional()?)
 }
 
 fn place(seq: i64) -> Result<Seq, StoreError> {
     Seq::new(unsigned(seq)?).ok_or_else(|| StoreError::corrupt("an entry at place 0"))
 }
 
-/// The farm's entries after a position, in order, at most `limit`.
+/// The farm's entries after a position, in order, as many as both limits allow.
 pub fn page(
     tx: &mut Tx<'_>,
     farm: FarmId,
     after: Position,
-    limit: u32,
+    limits: BatchLimits,
 ) -> Result<Page, StoreError> {
     // A position beyond any ledger has nothing behind it.
     let after = i64::try_from(after.0).unwrap_or(i64::MAX);
-    let limit = i64::from(limit.max(1));
-    let mut rows: Vec<EntryRow> = entries::table
+    let most = i64::try_from(limits.entries.max(1)).unwrap_or(i64::MAX - 1);
+    let rows: Vec<EntryRow> = entries::table
         .filter(entries::farm.eq(farm.to_string()))
         .filter(entries::position.gt(after))
         .order(entries::position)
-        .limit(limit + 1)
+        .limit(most + 1)
         .select(COLUMNS)
         .load(tx.connection)?;
-    let whole = usize::try_from(limit).unwrap_or(usize::MAX);
-    let more = if rows.len() > whole { More::Behind } else { More::NoMore };
-    rows.truncate(whole);
-    let entries = rows.into_iter().map(EntryRow::positioned).collect::<Result<_, _>>()?;
+    let found = rows.len();
+    let mut entries: Vec<Positioned> =
+        rows.into_iter().map(EntryRow::positioned).collect::<Result<_, _>>()?;
+    entries.truncate(limits.fit(entries.iter().map(|one| one.entry.size())));
+    let more = if entries.len() < found { More::Behind } else { More::NoMore };
     Ok(Page { entries, more })
 }
 

@@ -1,6 +1,6 @@
 //! An entry as a row, and back, to the last bit: its hash must still hold.
 
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, NaiveDateTime, Utc};
 use diesel::{ExpressionMethods, QueryDsl, Queryable, RunQueryDsl};
 use spareloop_domain::ledger::sync::Position;
 use spareloop_domain::ledger::{Entry, Stamp};
@@ -9,7 +9,7 @@ use super::{LockedFarm, Positioned, place};
 use crate::schema::{entries, farms};
 use crate::store::LedgerSeen;
 use crate::text::{moment, read, unsigned};
-use crate::{StoreError, Tx};
+use crate::{StoreError, Tx, fresh};
 
 #[derive(Queryable)]
 pub(super) struct EntryRow {
@@ -25,6 +25,7 @@ pub(super) struct EntryRow {
     body: String,
     prev: String,
     hash: String,
+    stored_at: NaiveDateTime,
 }
 
 type Columns = (
@@ -40,6 +41,7 @@ type Columns = (
     entries::body,
     entries::prev,
     entries::hash,
+    entries::stored_at,
 );
 
 pub(super) const COLUMNS: Columns = (
@@ -55,6 +57,7 @@ pub(super) const COLUMNS: Columns = (
     entries::body,
     entries::prev,
     entries::hash,
+    entries::stored_at,
 );
 
 impl EntryRow {
@@ -74,7 +77,11 @@ impl EntryRow {
             prev: read(&self.prev)?,
             hash: read(&self.hash)?,
         };
-        Ok(Positioned { position: Position(unsigned(self.position)?), entry })
+        Ok(Positioned {
+            position: Position(unsigned(self.position)?),
+            taken_at: fresh::millis(self.stored_at.and_utc()),
+            entry,
+        })
     }
 }
 

@@ -1,0 +1,141 @@
+//! What is sent: the next batch, what the answer to it means, and entries that are refused.
+
+use spareloop_api::problem::ProblemCode;
+use spareloop_api::sync::{BATCH, Pushed, RefusedEntry};
+use spareloop_domain::ledger::sync::Range;
+use spareloop_domain::ledger::{Entry, Hash, Seq};
+use spareloop_domain::words::DeviceId;
+
+use super::chains::displace;
+use crate::book::entries::{self, Seen};
+use crate::book::{BookError, Keep, StockBook, error_sentence, farm, link, parked};
+use crate::fault::Fault;
+use crate::fresh::Fresh;
+use crate::printer;
+
+/// An entry that was sent.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Sent {
+    device: DeviceId,
+    seq: Seq,
+    hash: Hash,
+}
+
+impl Sent {
+    pub(super) const fn of(entry: &Entry) -> Self {
+        Self { device: entry.device, seq: entry.seq, hash: entry.hash }
+    }
+}
+
+/// The next entries of what the server lacks, as many as a push may carry. In the same transaction
+/// they are marked as sent: from now on they are struck out, not withdrawn.
+pub(super) fn next_batch(book: &mut StockBook, to_send: &[Range]) -> Result<Vec<Entry>, Fault> {
+    if to_send.is_empty() {
+        return Ok(Vec::new());
+    }
+    Ok(book.write(Keep::Kept, |connection| {
+        let mut found: Vec<Entry> = Vec::new();
+        for range in to_send {
+            let room = (BATCH.entries - found.len()) as u64;
+            if room == 0 {
+                break;
+            }
+            let first = range.first.get();
+            let last = range.last.get().min(first + room - 1);
+            found.extend(entries::of_device(connection, range.device, first, last)?);
+        }
+        found.truncate(BATCH.fit(found.iter().map(Entry::size)));
+        for entry in &found {
+            farm::mark_sent(connection, entry.device, entry.seq)?;
+        }
+        Ok::<_, BookError>(found)
+    })?)
+}
+
+/// Whether an answer is one to what was sent.
+pub(super) fn answers(pushed: &Pushed, sent: &[Sent]) -> bool {
+    let refused_were_sent = pushed
+        .refused
+        .iter()
+        .all(|no| sent.iter().any(|one| (one.device, one.seq) == (no.device, no.seq)));
+    let reached = |one: &Sent| {
+        pushed.refused.iter().any(|no| no.device == one.device)
+            || pushed.heads.iter().any(|head| head.device == one.device && head.seq >= one.seq)
+    };
+    refused_were_sent && sent.iter().all(reached)
+}
+
+/// Where the server stored all of a batch right behind what this device has read, the cursor moves
+/// over it: what it covers is here already and needn't be fetched.
+pub(super) fn note_stored(
+    book: &mut StockBook,
+    sent: &[Sent],
+    pushed: &Pushed,
+) -> Result<(), Fault> {
+    let all_stored = pushed.stored == sent.len() as u64;
+    let Some(before) = pushed.position.checked_sub(pushed.stored).filter(|_| all_stored) else {
+        return Ok(());
+    };
+    book.write(Keep::Kept, |connection| {
+        let Some(link) = link::find(connection)? else { return Ok(()) };
+        let same_life = link.epoch.as_ref().is_none_or(|epoch| *epoch == pushed.epoch);
+        if link.cursor != before || !same_life {
+            return Ok(());
+        }
+        for one in sent {
+            if entries::hash_at(connection, one.device, one.seq)? != Some(one.hash) {
+                return Ok(());
+            }
+        }
+        for (one, position) in sent.iter().zip(before + 1..) {
+            let seen = Seen { position, taken_at: pushed.taken_at };
+            entries::set_seen(connection, one.device, one.seq, seen)?;
+        }
+        let epoch = Some(pushed.epoch.clone());
+        link::put(connection, &link::Link { cursor: pushed.position, epoch, ..link })
+    })?;
+    Ok(())
+}
+
+/// What a refusal comes to. Answers what has to be said.
+pub(super) fn settle(
+    book: &mut StockBook,
+    refused: &RefusedEntry,
+    fresh: &mut dyn Fresh,
+) -> Result<Option<String>, Fault> {
+    match refused.code {
+        // The next summary shows where the chains part or end.
+        ProblemCode::Fork | ProblemCode::Gap => Ok(None),
+        ProblemCode::WrongFarm => Err(Fault::refused(
+            error_sentence(&refused.detail),
+            "Check which farm this device belongs to: spareloop farm show",
+        )
+        .keeping("Everything noted here is kept.")),
+        _ => park(book, refused, fresh),
+    }
+}
+
+/// Sets a refused entry aside; what stands behind it in its chain is appended again.
+fn park(
+    book: &mut StockBook,
+    refused: &RefusedEntry,
+    fresh: &mut dyn Fresh,
+) -> Result<Option<String>, Fault> {
+    book.write(Keep::Kept, |connection| {
+        let wall = fresh.wall_millis();
+        let Some(entry) = entries::at_place(connection, refused.device, refused.seq)? else {
+            return Ok(None);
+        };
+        let why = (refused.code.code(), &*refused.detail);
+        parked::park(connection, &entry, why, parked::State::Waiting, wall)?;
+        let behind = "stood behind a refused entry";
+        let behind = displace(connection, refused.device, refused.seq.next(), behind, fresh)?;
+        Ok(Some(format!(
+            "An entry of {} ({}) was refused: {} It is set aside; {} behind it go on under a new device id.",
+            entry.on,
+            entry.kind,
+            error_sentence(&refused.detail),
+            printer::entries(behind),
+        )))
+    })
+}

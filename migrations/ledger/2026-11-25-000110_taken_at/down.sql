@@ -1,0 +1,2 @@
+ALTER TABLE parked DROP COLUMN state;
+ALTER TABLE entries DROP COLUMN taken_at;
