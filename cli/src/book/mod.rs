@@ -7,7 +7,6 @@
 
 pub mod acts;
 pub mod backup;
-pub mod carry;
 pub mod entries;
 mod error;
 pub mod farm;

@@ -38,7 +38,7 @@ pub struct Book {
 }
 
 /// One lot as the book has it now.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Lot {
     /// Its id.
     pub id: LotId,
@@ -86,7 +86,7 @@ pub struct Lot {
 }
 
 /// Where a lot came from.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Origin {
     /// On hand when the book began.
     Opening(Option<String>),
@@ -112,7 +112,7 @@ pub enum Origin {
 }
 
 /// What may be done with a lot.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub enum LotCondition {
     /// Asleep in store.
     Stored,
@@ -123,7 +123,7 @@ pub enum LotCondition {
 }
 
 /// One look at a lot.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct LookRecord {
     /// The entry.
     pub entry: EntryId,
@@ -144,7 +144,7 @@ pub struct LookRecord {
 }
 
 /// Units last seen alive on one day.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub struct SeenUnits {
     /// How many.
     pub count: Count,
@@ -188,7 +188,7 @@ impl Flow {
 }
 
 /// Where facts disagree.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Problem {
     /// What disagrees.
     pub what: Disagreement,
@@ -197,7 +197,7 @@ pub struct Problem {
 }
 
 /// What disagrees in the book. The fold carries on in every case and drops no fact.
-#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error, Serialize, Deserialize)]
 pub enum Disagreement {
     /// More was taken from a lot than was in it.
     #[error("{taken} taken from lot {} where the book had {had}: recount it", lot.code())]

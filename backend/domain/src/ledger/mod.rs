@@ -38,5 +38,8 @@ pub use body::Body;
 pub use book::Book;
 pub use clock::{Clock, Stamp};
 pub use entry::{Draft, Entry, EntryError, Hash, Seq};
-pub use fold::{fold, fold_until};
+pub use fold::{
+    Cover, Folded, Folding, Kept, OutOfOrder, Sealed, Snapshot, SnapshotError, fold, fold_until,
+    superseded,
+};
 pub use refusal::Refusal;

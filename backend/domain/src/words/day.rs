@@ -4,11 +4,13 @@ use std::fmt;
 use std::str::FromStr;
 
 use chrono::{Datelike, Days, NaiveDate};
-use serde::{Deserialize, Serialize};
+use serde::de::Error as _;
+use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
 /// A calendar day in the farm's own zone, from 1900-01-01 to 2199-12-31, written `YYYY-MM-DD`.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
-#[serde(try_from = "String", into = "String")]
+///
+/// Forms that no person reads carry the number of the day since the year 1 (proleptic Gregorian).
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Day(NaiveDate);
 
 /// A text that is not a day we keep books for.
@@ -67,16 +69,26 @@ impl FromStr for Day {
     }
 }
 
-impl TryFrom<String> for Day {
-    type Error = DayError;
-    fn try_from(text: String) -> Result<Self, DayError> {
-        text.parse()
+impl Serialize for Day {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        if serializer.is_human_readable() {
+            serializer.collect_str(self)
+        } else {
+            serializer.serialize_i32(self.0.num_days_from_ce())
+        }
     }
 }
 
-impl From<Day> for String {
-    fn from(day: Day) -> Self {
-        day.to_string()
+impl<'de> Deserialize<'de> for Day {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        if deserializer.is_human_readable() {
+            let text = String::deserialize(deserializer)?;
+            return text.parse().map_err(D::Error::custom);
+        }
+        let number = i32::deserialize(deserializer)?;
+        let date = NaiveDate::from_num_days_from_ce_opt(number)
+            .ok_or_else(|| D::Error::custom("a day beyond the calendar"))?;
+        Self::new(date).map_err(D::Error::custom)
     }
 }
 

@@ -1,12 +1,11 @@
-//! Which entries count: each once, in the fold's order, without those that were struck out.
+//! Entries as the fold takes them: each once, in order, read.
 //!
-//! What may not enter: what an entry does to the book.
+//! What may not enter: strike-outs, what an entry does to the book.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::HashMap;
+use std::collections::hash_map::Entry as Slot;
 
-use super::strikes::{Stroke, struck_out};
-use crate::ledger::body::Body;
-use crate::ledger::book::{Disagreement, Problem};
+use crate::ledger::body::{Body, BodyError};
 use crate::ledger::entry::Entry;
 use crate::words::{Day, DeviceId, EntryId};
 
@@ -22,97 +21,60 @@ pub(super) struct Noted {
 }
 
 /// One readable entry in force.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub(super) struct Fact {
     /// Its envelope.
     pub noted: Noted,
+    /// Its place in the fold's order, among all that were taken in.
+    pub turn: u64,
     /// What it says.
     pub body: Body,
 }
 
-/// What the fold goes through.
-#[derive(Debug, Default)]
-pub(super) struct InForce {
-    /// In the fold's order.
-    pub facts: Vec<Fact>,
-    /// What was struck out.
-    pub struck_out: BTreeSet<EntryId>,
-    /// Strike-outs of nothing and bodies that can't be read.
-    pub problems: Vec<Problem>,
+impl Noted {
+    pub(super) const fn of(entry: &Entry) -> Self {
+        Self { id: entry.id, device: entry.device, on: entry.on }
+    }
 }
 
-/// Sorts, takes each entry once and strikes out what is struck out.
+/// Sorts by day, clock, device, sequence, and takes each entry once.
 ///
 /// The same id with the same content is one entry, also where a device re-appended it in another
 /// chain. The same id with other content is two facts: both count, neither is dropped.
-pub(super) fn in_force<'a>(entries: impl IntoIterator<Item = &'a Entry>) -> InForce {
+pub(super) fn in_order<'a>(entries: impl IntoIterator<Item = &'a Entry>) -> Vec<&'a Entry> {
     let mut sorted: Vec<&Entry> = entries.into_iter().collect();
-    sorted.sort_by_key(|entry| (entry.order(), entry.id, entry.hash));
-    let mut seen: BTreeMap<EntryId, Vec<&Entry>> = BTreeMap::new();
-    sorted.retain(|entry| {
-        let same = seen.entry(entry.id).or_default();
-        let new = !same.iter().any(|other| says_the_same(other, entry));
-        if new {
-            same.push(entry);
-        }
-        new
+    sorted.sort_by(|a, b| {
+        let order = a.order().cmp(&b.order());
+        order.then_with(|| (a.id, a.hash).cmp(&(b.id, b.hash)))
     });
-
-    let mut found = InForce::default();
-    let read: Vec<Fact> = sorted.iter().filter_map(|entry| found.read(entry)).collect();
-    found.strike_out(&sorted, &read);
-    found.facts =
-        read.into_iter().filter(|fact| !found.struck_out.contains(&fact.noted.id)).collect();
-    found
+    let mut first: HashMap<EntryId, &Entry> = HashMap::with_capacity(sorted.len());
+    // Twins are rare, so those behind the first of an id are kept apart.
+    let mut others: HashMap<EntryId, Vec<&Entry>> = HashMap::new();
+    sorted.retain(|entry| match first.entry(entry.id) {
+        Slot::Vacant(slot) => {
+            slot.insert(entry);
+            true
+        }
+        Slot::Occupied(slot) => {
+            let others = others.entry(entry.id).or_default();
+            let known = std::iter::once(slot.get()).chain(others.iter());
+            let new = !known.into_iter().any(|other| says_the_same(other, entry));
+            if new {
+                others.push(entry);
+            }
+            new
+        }
+    });
+    sorted
 }
 
 fn says_the_same(one: &Entry, other: &Entry) -> bool {
     one.on == other.on && one.kind == other.kind && one.body == other.body
 }
 
-impl InForce {
-    fn read(&mut self, entry: &Entry) -> Option<Fact> {
-        let noted = Noted { id: entry.id, device: entry.device, on: entry.on };
-        match entry.read_body() {
-            Ok(body) => Some(Fact { noted, body }),
-            Err(error) => {
-                let what = Disagreement::Unreadable { why: error.to_string() };
-                self.problems.push(Problem { what, entries: vec![entry.id] });
-                None
-            }
-        }
-    }
-
-    /// Applies the strike-outs that hold, and says which of those meet nothing that they can
-    /// strike.
-    fn strike_out(&mut self, sorted: &[&Entry], facts: &[Fact]) {
-        let mut strikable: BTreeSet<EntryId> = sorted.iter().map(|entry| entry.id).collect();
-        for fact in facts.iter().filter(|fact| !fact.body.may_be_struck_out()) {
-            strikable.remove(&fact.noted.id);
-        }
-        let made: BTreeMap<EntryId, _> =
-            sorted.iter().map(|entry| (entry.id, (entry.at, entry.device, entry.seq))).collect();
-        let strokes: Vec<Stroke<'_, _>> = facts
-            .iter()
-            .filter_map(|fact| match &fact.body {
-                Body::Void(void) => Some((fact.noted.id, void.entry)),
-                _ => None,
-            })
-            .filter_map(|(by, target)| Some(Stroke { by, target, made: made.get(&by)? }))
-            .collect();
-        self.struck_out = struck_out(&strokes, &strikable);
-        let struck_out = &self.struck_out;
-        self.problems
-            .retain(|problem| !problem.entries.iter().any(|entry| struck_out.contains(entry)));
-        let meets_nothing = |stroke: &&Stroke<'_, _>| {
-            !struck_out.contains(&stroke.by)
-                && (stroke.by == stroke.target || !strikable.contains(&stroke.target))
-        };
-        self.problems.extend(strokes.iter().filter(meets_nothing).map(|stroke| Problem {
-            what: Disagreement::VoidOfNothing,
-            entries: vec![stroke.by, stroke.target],
-        }));
-    }
+/// Every entry's body, in order.
+pub(super) fn read(sorted: &[&Entry]) -> Vec<(Noted, Result<Body, BodyError>)> {
+    sorted.iter().map(|entry| (Noted::of(entry), entry.read_body())).collect()
 }
 
 impl Body {

@@ -15,16 +15,22 @@ use crate::ledger::book::{
 use crate::words::{Count, Day, DeviceId, EntryId, Look, LossCause, LotId, UnitKind, VarietyId};
 
 /// The book under construction, and what the fold must remember besides.
-#[derive(Debug, Default)]
+#[derive(Debug, Clone, Default)]
 pub(super) struct Keeper {
-    /// The book so far.
+    /// The book so far, but for varieties, struck-out entries and problems, which are told at the
+    /// end.
     pub book: Book,
+    /// Where facts disagreed so far.
+    pub problems: Vec<Problem>,
     /// Which entry made which lot.
     pub made_by: BTreeMap<LotId, EntryId>,
     /// What is known of varieties, named or not yet.
     pub named: BTreeMap<VarietyId, Named>,
-    /// Looks already taken in, to see one noted twice.
+    /// Looks of the day that is being taken in, to see one noted twice. Looks of an earlier day
+    /// come later only where they waited for their lot, and then all of them at once.
     pub looks: BTreeMap<(LotId, Day, Look), Vec<LookNoted>>,
+    /// The day that is being taken in.
+    pub today: Option<Day>,
 }
 
 /// A look, by which entry and on which device it was noted.
@@ -83,9 +89,16 @@ pub(super) fn new_lot(
 }
 
 impl Keeper {
+    /// What follows is of that day or waited until it.
+    pub(super) fn turn_to(&mut self, day: Day) {
+        if self.today.replace(day) != Some(day) {
+            self.looks.clear();
+        }
+    }
+
     /// Notes where facts disagree.
     pub(super) fn report(&mut self, what: Disagreement, entries: Vec<EntryId>) {
-        self.book.problems.push(Problem { what, entries });
+        self.problems.push(Problem { what, entries });
     }
 
     /// The lot, if it is there.

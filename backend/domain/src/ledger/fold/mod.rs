@@ -1,8 +1,12 @@
 //! Entries -> book.
 //!
 //! ```text
-//! inforce    which entries count: each once, in order, strike-outs applied
+//! inforce    each entry once, in order, read
 //! strikes    which strike-outs hold, those of strike-outs among them
+//! standing   which entries are struck out, told so that a fold can be paused
+//! running    a fold under way, day by day
+//! snapshot   a paused fold, and whether it still fits the ledger
+//! form       a paused fold as bytes
 //! keeper     the few moves by which units come, go and are lost
 //! groups     units of a lot by the day last seen alive
 //! stock      lifts, receipts, storing, sending, plans
@@ -21,9 +25,13 @@
 
 mod check;
 mod divide;
+mod form;
 mod groups;
 mod inforce;
 mod keeper;
+mod running;
+mod snapshot;
+mod standing;
 mod stock;
 mod strikes;
 mod varieties;
@@ -33,15 +41,18 @@ mod properties;
 #[cfg(test)]
 mod tests;
 
-use std::collections::{BTreeMap, BTreeSet, VecDeque};
-
-use inforce::{Fact, InForce, in_force};
+use inforce::Fact;
 use keeper::{Keeper, Way};
+use running::{Fold, Run, stands_alone};
 
 use super::body::Body;
 use super::book::{Book, Disagreement};
 use super::entry::Entry;
 use crate::words::{Day, LotId};
+
+pub use snapshot::{
+    Cover, Folded, Folding, Kept, OutOfOrder, Sealed, Snapshot, SnapshotError, superseded,
+};
 
 /// The stock book that a set of entries makes.
 ///
@@ -50,61 +61,21 @@ use crate::words::{Day, LotId};
 /// assert_eq!(fold([]), Book::default());
 /// ```
 pub fn fold<'a>(entries: impl IntoIterator<Item = &'a Entry>) -> Book {
-    write_book(in_force(entries))
+    from_nothing(entries).finish().keeper.book
 }
 
 /// The stock book as it stood at the end of a day, with today's strike-outs.
 ///
 /// A look that is noted late is held against this book, not against today's.
 pub fn fold_until<'a>(entries: impl IntoIterator<Item = &'a Entry>, day: Day) -> Book {
-    let mut entries = in_force(entries);
-    entries.facts.retain(|fact| fact.noted.on <= day);
-    write_book(entries)
+    let mut run = from_nothing(entries);
+    run.until(day);
+    run.into_book_so_far()
 }
 
-fn write_book(entries: InForce) -> Book {
-    let InForce { facts, struck_out, problems } = entries;
-    let mut keeper = Keeper::default();
-    keeper.book.struck_out = struck_out;
-    keeper.book.problems = problems;
-    let makes: BTreeSet<LotId> = facts.iter().flat_map(|fact| fact.body.lots_made()).collect();
-    let mut waiting: BTreeMap<LotId, Vec<usize>> = BTreeMap::new();
-    let mut agenda: VecDeque<usize> = VecDeque::new();
-    for next in 0..facts.len() {
-        agenda.push_back(next);
-        while let Some(index) = agenda.pop_front() {
-            let fact = &facts[index];
-            match keeper.first_missing(fact) {
-                Some(lot) if makes.contains(&lot) => waiting.entry(lot).or_default().push(index),
-                Some(_) => keeper.report_unknown(fact),
-                None => {
-                    keeper.take_in(fact);
-                    let freed =
-                        fact.body.lots_made().into_iter().filter_map(|lot| waiting.remove(&lot));
-                    for index in freed.flatten().collect::<Vec<_>>().into_iter().rev() {
-                        agenda.push_front(index);
-                    }
-                }
-            }
-        }
-    }
-    // Only entries that wait for a lot whose making itself never took effect are left.
-    let left: BTreeSet<usize> = waiting.into_values().flatten().collect();
-    for index in left {
-        keeper.report_unknown(&facts[index]);
-    }
-    for fact in facts.iter().filter(|fact| stands_alone(&fact.body)) {
-        keeper.report_unknown(fact);
-        keeper.report_days(fact);
-    }
-    keeper.write_cards();
-    keeper.book
-}
-
-/// Whether an entry holds by itself, also where a lot that it names isn't there: a dividing session
-/// and a field note change no count and wait for nothing.
-const fn stands_alone(body: &Body) -> bool {
-    matches!(body, Body::BenchSession(_) | Body::FieldObservation(_))
+fn from_nothing<'a>(entries: impl IntoIterator<Item = &'a Entry>) -> Run {
+    // Before the first entry nothing was taken in that could stand otherwise.
+    Fold::default().go_on(entries, |_| false).unwrap_or_else(|_| unreachable!("nothing is stale"))
 }
 
 impl Keeper {
@@ -114,14 +85,6 @@ impl Keeper {
             return None;
         }
         fact.body.lots_needed().into_iter().find(|lot| self.lot(*lot).is_none())
-    }
-
-    fn report_unknown(&mut self, fact: &Fact) {
-        for lot in fact.body.lots_needed() {
-            if self.lot(lot).is_none() {
-                self.report(Disagreement::UnknownLot { lot }, vec![fact.noted.id]);
-            }
-        }
     }
 
     fn report_days(&mut self, fact: &Fact) {

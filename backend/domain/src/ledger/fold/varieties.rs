@@ -2,13 +2,17 @@
 //!
 //! What may not enter: stock.
 
+use std::collections::BTreeMap;
+
+use serde::{Deserialize, Serialize};
+
 use super::keeper::Keeper;
 use crate::ledger::body::VarietyNote;
-use crate::ledger::book::Disagreement;
+use crate::ledger::book::{Disagreement, Problem};
 use crate::words::{EntryId, Identity, Intention, Protection, VarietyCard, VarietyId, VarietyName};
 
 /// What notes say of a variety, whether or not one named it yet.
-#[derive(Debug, Default)]
+#[derive(Debug, Clone, Default, Serialize, Deserialize)]
 pub(super) struct Named {
     name: Option<VarietyName>,
     aliases: Vec<VarietyName>,
@@ -45,43 +49,51 @@ impl Named {
         self.notes.extend(note.text.clone());
     }
 
-    fn card(self, id: VarietyId) -> Option<VarietyCard> {
+    fn card(&self, id: VarietyId) -> Option<VarietyCard> {
         Some(VarietyCard {
             id,
-            name: self.name?,
-            aliases: self.aliases,
-            form: self.form,
-            size: self.size,
-            colour: self.colour,
+            name: self.name.clone()?,
+            aliases: self.aliases.clone(),
+            form: self.form.clone(),
+            size: self.size.clone(),
+            colour: self.colour.clone(),
             identity: self.identity.unwrap_or(Identity::Sure),
-            protection: self.protection,
+            protection: self.protection.clone(),
             intention: self.intention,
-            notes: self.notes,
+            notes: self.notes.clone(),
         })
     }
 }
 
 impl Keeper {
-    /// Remembers which entry speaks of a variety, in case nobody ever names it.
+    /// Remembers which entry speaks of a variety that nobody has named so far.
     pub(super) fn speak_of(&mut self, variety: VarietyId, entry: EntryId) {
-        self.named.entry(variety).or_default().spoken_of_by.push(entry);
+        let named = self.named.entry(variety).or_default();
+        if named.name.is_none() {
+            named.spoken_of_by.push(entry);
+        }
     }
 
     /// Takes in a note.
     pub(super) fn note_variety(&mut self, note: &VarietyNote) {
-        self.named.entry(note.variety).or_default().note(note);
+        let named = self.named.entry(note.variety).or_default();
+        named.note(note);
+        if named.name.is_some() {
+            named.spoken_of_by.clear();
+        }
     }
 
-    /// Writes the cards, and reports varieties that were never named.
-    pub(super) fn write_cards(&mut self) {
-        for (variety, mut named) in std::mem::take(&mut self.named) {
-            let entries = std::mem::take(&mut named.spoken_of_by);
-            match named.card(variety) {
-                Some(card) => {
-                    self.book.varieties.insert(variety, card);
-                }
-                None => self.report(Disagreement::UnknownVariety { variety }, entries),
-            }
-        }
+    /// The cards of varieties that were named.
+    pub(super) fn cards(&self) -> BTreeMap<VarietyId, VarietyCard> {
+        self.named.iter().filter_map(|(id, named)| Some((*id, named.card(*id)?))).collect()
+    }
+
+    /// Varieties that were never named.
+    pub(super) fn unnamed(&self) -> impl Iterator<Item = Problem> + '_ {
+        let unnamed = self.named.iter().filter(|(_, named)| named.name.is_none());
+        unnamed.map(|(variety, named)| Problem {
+            what: Disagreement::UnknownVariety { variety: *variety },
+            entries: named.spoken_of_by.clone(),
+        })
     }
 }
