@@ -15,6 +15,7 @@ use crate::book::farm::Farm;
 use crate::book::{Keep, StockBook, entries, farm};
 use crate::fault::Fault;
 use crate::fresh;
+use crate::printer::Format;
 use crate::settings::Settings;
 
 /// What every command works at.
@@ -26,6 +27,8 @@ pub struct Desk {
     pub ask: Ask,
     /// Whether what is noted is kept.
     pub keep: Keep,
+    /// Whether the answer is for people or for programs.
+    pub format: Format,
 }
 
 /// The book as a command reads it.

@@ -7,6 +7,7 @@
 //! desk       what every command works at; `note` is the one way into the ledger
 //! commands   one module a noun
 //! export     spreadsheets and the whole book out
+//! journal    what was noted, by whom, struck out by whom
 //! import     spreadsheets in: read, columns, dates, preview, write
 //! sync       the plan of `domain` carried out against a server
 //! remote     signed-in calls to the network
@@ -27,6 +28,7 @@ pub mod fault;
 pub mod find;
 pub mod fresh;
 pub mod import;
+pub mod journal;
 pub mod printer;
 pub mod remote;
 pub mod settings;
@@ -89,7 +91,8 @@ fn answer(program: Program) -> Result<Answer, Fault> {
     let asking = if global.no_input { Asking::Never } else { Asking::of_terminal() };
     let consent = if global.yes { Consent::Given } else { Consent::ToAsk };
     let keep = if global.dry_run { Keep::Rehearsed } else { Keep::Kept };
-    let desk = Desk { settings, ask: Ask { asking, consent }, keep };
+    let format = if global.json { Format::Json } else { Format::Text };
+    let desk = Desk { settings, ask: Ask { asking, consent }, keep, format };
     commands::run(program.command, &desk)
 }
 

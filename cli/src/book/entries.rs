@@ -233,6 +233,12 @@ pub fn keep_fetched(
     Ok(())
 }
 
+/// Keeps an entry that a file brought. It must be the next of its chain, verified by hash; the clock
+/// is the caller's to move on.
+pub fn keep_brought(connection: &mut SqliteConnection, entry: &Entry) -> Result<(), BookError> {
+    insert(connection, std::slice::from_ref(entry))
+}
+
 /// Notes an entry's place in the farm's feed.
 pub fn set_seen(
     connection: &mut SqliteConnection,

@@ -7,6 +7,7 @@
 
 pub mod acts;
 pub mod backup;
+pub mod carry;
 pub mod entries;
 mod error;
 pub mod farm;

@@ -121,7 +121,7 @@ fn name_fault(what: &str) -> Fault {
     Fault::refused(format!("{what} has 1 to 80 characters."), "Give it another name.")
 }
 
-fn checked_name(what: &str, text: &str) -> Result<String, Fault> {
+pub(crate) fn checked_name(what: &str, text: &str) -> Result<String, Fault> {
     let text = text.trim();
     let fits = (1..=80).contains(&text.chars().count()) && !text.chars().any(char::is_control);
     if fits { Ok(text.to_owned()) } else { Err(name_fault(what)) }

@@ -43,7 +43,7 @@ pub struct Forecast {
 }
 
 /// The stock sheet of a book, as the farm's settings have it.
-fn sheet(
+pub(crate) fn sheet(
     book: &Book,
     farm: &Farm,
     today: Day,

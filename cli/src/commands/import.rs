@@ -73,6 +73,9 @@ pub enum Import {
     /// Clumps divided at the bench, a lot a row.
     #[command(after_long_help = BENCH_HELP)]
     Bench(Sheet),
+    /// A whole stock book, as spareloop export book wrote it.
+    #[command(name = "book", alias = "ledger")]
+    Book(import::brought::BookFile),
     /// Plants wanted, a variety a row.
     #[command(after_long_help = PLAN_HELP)]
     Plan(Sheet),
@@ -123,6 +126,7 @@ pub fn run(command: Import, desk: &Desk) -> Result<Answer, Fault> {
         Import::Lifted(it) => (FileKind::Lifted, it),
         Import::Bench(it) => (FileKind::Bench, it),
         Import::Plan(it) => (FileKind::Plan, it),
+        Import::Book(it) => return import::brought::run(&it, desk),
     };
     let options = Options {
         map: it.map,

@@ -70,10 +70,10 @@ pub enum Command {
     Climate(climate::Climate),
     /// JSON in, JSON out: the computations by name.
     Compute(compute::Compute),
-    /// Spreadsheets in: stock or checks, previewed first.
+    /// Spreadsheets in, previewed first; or a whole stock book.
     #[command(subcommand)]
     Import(import::Import),
-    /// Every entry of the stock book, one JSON object a line.
+    /// Everything out: the whole stock book, or a table for a spreadsheet.
     Export(export::Export),
     /// What was noted, newest last.
     Log(log::Log),

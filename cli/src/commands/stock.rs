@@ -94,7 +94,7 @@ pub fn views(book: &Book, keep: impl Fn(&Lot) -> bool) -> Vec<LotView> {
     views
 }
 
-fn origin(origin: &Origin) -> String {
+pub(crate) fn origin(origin: &Origin) -> String {
     match origin {
         Origin::Opening(None) => "on hand when the book began".to_owned(),
         Origin::Opening(Some(words)) => format!("on hand when the book began ({words})"),

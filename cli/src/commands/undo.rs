@@ -7,12 +7,13 @@ use spareloop_domain::ledger::describe::describe;
 use spareloop_domain::ledger::undo::{Standing, Undo as Undoing, undo};
 use spareloop_domain::ledger::{Book, fold};
 
-use super::log::{disagrees, entry_code};
+use super::log::disagrees;
 use crate::book::farm::{self, Device};
 use crate::book::{Keep, entries, error_sentence};
 use crate::desk::{Desk, draft};
 use crate::fault::Fault;
 use crate::fresh;
+use crate::journal::entry_code;
 use crate::printer::Answer;
 
 /// Take back the last thing noted here, or strike out an earlier one.

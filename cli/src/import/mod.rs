@@ -10,6 +10,7 @@
 //! again     rows about a lot that is in the book already
 //! scratch   the book as it will be, row by row, so that the rules at the door judge each row
 //! stock, checks, lifted, bench, plan   one kind of file each
+//! ledger, brought   a whole stock book in: its lines, and what is asked first
 //! ```
 //!
 //! What may not enter: a rule of the trade. Every draft is held against `domain`'s rules at the
@@ -17,11 +18,13 @@
 
 mod again;
 mod bench;
+pub mod brought;
 mod cells;
 mod checks;
 mod columns;
 mod dates;
 pub(crate) mod lasting;
+pub mod ledger;
 mod lifted;
 mod memory;
 mod plan;
