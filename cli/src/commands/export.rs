@@ -221,7 +221,7 @@ fn note_left(file: &mut StockBook, keep: Keep) -> Result<(), Fault> {
 
 impl Sheet {
     /// As told, or as the file's ending says.
-    fn format(&self) -> Result<Format, Fault> {
+    fn format(&self, desk: &Desk) -> Result<Format, Fault> {
         let ending = match self.to.target() {
             Target::Stdout => None,
             Target::File(path) => path.extension().map(|it| it.to_string_lossy().to_lowercase()),
@@ -229,6 +229,7 @@ impl Sheet {
         let format = self.format.or(match ending.as_deref() {
             Some("xlsx") => Some(Format::Xlsx),
             Some("json") => Some(Format::Json),
+            None if desk.format == printer::Format::Json => Some(Format::Json),
             _ => None,
         });
         let format = format.unwrap_or(Format::Csv);
@@ -257,7 +258,7 @@ impl Sheet {
 }
 
 fn table(kind: Kind, it: &Sheet, desk: &Desk) -> Result<Answer, Fault> {
-    let (target, replace, format) = (it.to.target(), it.to.replace(), it.format()?);
+    let (target, replace, format) = (it.to.target(), it.to.replace(), it.format(desk)?);
     target.check(replace)?;
     let mut opened = desk.open()?;
     let table = Seen::of(desk, &mut opened)?.table(kind)?;
