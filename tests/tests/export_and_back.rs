@@ -173,6 +173,29 @@ fn no_secret_goes_out_and_the_new_machine_signs_in_and_goes_on() {
     assert_eq!((new.in_store(&lot), old.in_store(&lot)), (37, 37));
 }
 
+/// Python's json and hashlib write a book (`tests/other_hand.py`), ours reads it and writes the same
+/// bytes: the lines, the canonical form and the hashes are what the papers say, not what one program
+/// happens to do. More entries by `SPARELOOP_BOOK_ENTRIES=200000`.
+#[test]
+fn a_book_that_another_program_wrote_comes_in_and_goes_out_byte_for_byte() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = path(folder.path(), "theirs.jsonl");
+    let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("other_hand.py");
+    let entries = std::env::var("SPARELOOP_BOOK_ENTRIES").unwrap_or_else(|_| "1200".to_owned());
+    let written = Command::new("python3").arg(script).args([&file, &entries]).output().unwrap();
+    assert!(written.status.success(), "{}", String::from_utf8_lossy(&written.stderr));
+    let farm = Device::in_folder(&folder.path().join("farm"));
+    let said = farm.run(&["import", "book", &file, "--same-device"]).done();
+    assert!(said.contains(&format!("all {entries} entries")), "{said}");
+    let ours = path(folder.path(), "ours.jsonl");
+    farm.run(&["export", "book", "--to", &ours]).done();
+    let lines = |path: &str| -> Vec<String> {
+        let text = std::fs::read_to_string(path).unwrap();
+        text.lines().filter(|line| line.contains("\"hash\"")).map(ToOwned::to_owned).collect()
+    };
+    assert!(lines(&ours) == lines(&file), "entries differ");
+}
+
 const TABLES: [&str; 9] =
     ["stock", "forecast", "checks", "lots", "lifted", "varieties", "plan", "problems", "log"];
 
