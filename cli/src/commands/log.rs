@@ -24,9 +24,9 @@ Examples:
   spareloop log --lot 7KQ4M
   spareloop log --variety 'Ember Lantern' --kind check --since 2026-11-01 --all
   spareloop log --limit 50 --before 3f9a12c4
-A line has the day, the entry's code (as undo takes it) and what was noted. What was struck out stays
-and says by whom, when and why. With --json each entry is whole, and all are given unless --limit
-says otherwise.")]
+A line has the day, the entry's code (as undo takes it) and what was noted. What was struck out
+stays and says by whom, when and why. With --json each entry is whole, and all are given unless
+--limit says otherwise.")]
 pub struct Log {
     /// Only entries about this lot.
     #[arg(long)]
