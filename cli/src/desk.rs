@@ -12,7 +12,7 @@ use spareloop_domain::words::{Day, EntryId};
 use crate::ask::Ask;
 use crate::book::error_sentence;
 use crate::book::farm::Farm;
-use crate::book::{Keep, StockBook, entries, farm};
+use crate::book::{Keep, StockBook, copies, entries, farm};
 use crate::fault::Fault;
 use crate::fresh;
 use crate::printer::Format;
@@ -65,10 +65,20 @@ impl Desk {
         on.unwrap_or(self.settings.today.value)
     }
 
-    /// Opens the file, nothing more.
+    /// Opens the file, nothing more: a whole one that lost nothing.
     pub fn file(&self) -> Result<StockBook, Fault> {
         let settings = &self.settings;
-        Ok(StockBook::open(&settings.book.value, settings.wait_for_book.value)?)
+        let mut file = StockBook::open(&settings.book.value, settings.wait_for_book.value)?;
+        file.hold_against_mark()?;
+        Ok(file)
+    }
+
+    /// Puts a copy with the others before something that changes much.
+    pub fn copy_before(&self, file: &mut StockBook, what: copies::Before) -> Result<(), Fault> {
+        if self.keep == Keep::Kept && !file.read(entries::is_empty)? {
+            copies::make(file, what, fresh::wall_millis(), self.settings.wait_for_book.value)?;
+        }
+        Ok(())
     }
 
     /// Opens the book and folds it.

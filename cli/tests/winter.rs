@@ -89,10 +89,7 @@ fn a_file_imported_on_two_devices_makes_the_same_lots() {
     let stock = farm.file("stock2.csv", STOCK.replace("A1", "B1"));
     farm.run(&["import", "stock", &stock, "--yes"]).done();
     let here = codes(&farm);
-    std::fs::copy(&copy, farm.folder().join("book.sqlite")).unwrap();
-    for leftover in ["book.sqlite-wal", "book.sqlite-shm"] {
-        let _ = std::fs::remove_file(farm.folder().join(leftover));
-    }
+    farm.run(&["backup", "restore", copy.to_str().unwrap(), "--yes"]).done();
     farm.run(&["import", "stock", &stock, "--yes"]).done();
     assert_eq!(codes(&farm), here);
 }

@@ -7,6 +7,7 @@ use spareloop_domain::ledger::{Clock, Draft, Entry, Hash, Seq, Stamp};
 use spareloop_domain::planted::{self, Moment};
 use spareloop_domain::words::{DeviceId, EntryId};
 
+use super::chains::{self, Chain, Follower};
 use super::farm::{self, odd};
 use super::schema::{clock, entries};
 use super::{BookError, schema};
@@ -61,9 +62,23 @@ impl Row {
         })
     }
 
+    /// What the server said of it. An entry that the server took before it told when has no time.
+    fn seen(&self) -> Result<Option<Seen>, BookError> {
+        let number = |it: i64| u64::try_from(it).map_err(odd);
+        let taken_at = number(self.taken_at.unwrap_or(0))?;
+        match self.position {
+            None if taken_at > 0 => {
+                Err(BookError::Damaged("an entry without its place".to_owned()))
+            }
+            None => Ok(None),
+            Some(position) => Ok(Some(Seen { position: number(position)?, taken_at })),
+        }
+    }
+
+    /// The entry, as it was sealed: whatever is read from the file is held against its hash.
     fn into_entry(self) -> Result<Entry, BookError> {
         let seq = u64::try_from(self.seq).ok().and_then(Seq::new);
-        Ok(Entry {
+        let entry = Entry {
             id: self.id.parse().map_err(odd)?,
             farm: self.farm.parse().map_err(odd)?,
             device: self.device.parse().map_err(odd)?,
@@ -77,17 +92,28 @@ impl Row {
             body: serde_json::from_str(&self.body).map_err(odd)?,
             prev: self.prev.parse().map_err(odd)?,
             hash: self.hash.parse().map_err(odd)?,
-        })
+        };
+        entry.verify().map_err(|error| BookError::Damaged(error.to_string()))?;
+        Ok(entry)
     }
 }
 
-/// Every entry in the book, chain by chain.
+/// Every entry in the book, chain by chain: each as it was sealed, none missing.
 pub fn all(connection: &mut SqliteConnection) -> Result<Vec<Entry>, BookError> {
     let rows: Vec<Row> = entries::table
         .order((entries::device, entries::seq))
         .select(Row::as_select())
         .load(connection)?;
-    rows.into_iter().map(Row::into_entry).collect()
+    let mut follower = Follower::default();
+    let mut all = Vec::with_capacity(rows.len());
+    for row in rows {
+        let seen = row.seen()?;
+        let entry = row.into_entry()?;
+        follower.take(&entry, seen)?;
+        all.push(entry);
+    }
+    follower.end(&chains::all(connection)?)?;
+    Ok(all)
 }
 
 /// The entries of a device's chain from `first` to `last`, in order.
@@ -125,25 +151,9 @@ pub fn find(connection: &mut SqliteConnection, id: EntryId) -> Result<Option<Ent
     row.map(Row::into_entry).transpose()
 }
 
-/// The end of every chain in the book. Goes from device to device by the index, so that a long
-/// ledger costs no more than a short one.
+/// The end of every chain in the book.
 pub fn heads(connection: &mut SqliteConnection) -> Result<Heads, BookError> {
-    let mut heads = Heads::new();
-    let mut last = String::new();
-    loop {
-        let next: Option<String> = entries::table
-            .filter(entries::device.gt(&last))
-            .order(entries::device)
-            .select(entries::device)
-            .first(connection)
-            .optional()?;
-        let Some(next) = next else { return Ok(heads) };
-        let device: DeviceId = next.parse().map_err(odd)?;
-        if let Some(end) = head(connection, device)? {
-            heads.insert(device, end);
-        }
-        last = next;
-    }
+    Ok(chains::all(connection)?.into_iter().map(|(device, chain)| (device, chain.head())).collect())
 }
 
 /// The end of one chain, as the next entry needs it.
@@ -151,20 +161,7 @@ pub fn head(
     connection: &mut SqliteConnection,
     device: DeviceId,
 ) -> Result<Option<Head>, BookError> {
-    let row: Option<(i64, String)> = entries::table
-        .filter(entries::device.eq(device.to_string()))
-        .order(entries::seq.desc())
-        .select((entries::seq, entries::hash))
-        .first(connection)
-        .optional()?;
-    row.map(|(seq, hash)| {
-        let seq = u64::try_from(seq).ok().and_then(Seq::new);
-        Ok(Head {
-            seq: seq.ok_or_else(|| odd("a place below 1"))?,
-            hash: hash.parse().map_err(odd)?,
-        })
-    })
-    .transpose()
+    Ok(chains::all(connection)?.get(&device).map(Chain::head))
 }
 
 /// The clock as this device left it.
@@ -286,15 +283,17 @@ pub fn forget_positions(connection: &mut SqliteConnection) -> Result<(), BookErr
 
 /// How many entries were not yet seen in the server's feed.
 pub fn count_unsent(connection: &mut SqliteConnection) -> Result<u64, BookError> {
-    let count: i64 =
-        entries::table.filter(entries::position.is_null()).count().get_result(connection)?;
-    Ok(count.unsigned_abs())
+    Ok(chains::all(connection)?.values().map(|chain| chain.unplaced).sum())
+}
+
+/// Whether nothing was noted yet.
+pub fn is_empty(connection: &mut SqliteConnection) -> Result<bool, BookError> {
+    Ok(count(connection)? == 0)
 }
 
 /// How many entries there are.
 pub fn count(connection: &mut SqliteConnection) -> Result<u64, BookError> {
-    let count: i64 = entries::table.count().get_result(connection)?;
-    Ok(count.unsigned_abs())
+    Ok(chains::all(connection)?.values().map(|chain| chain.entries).sum())
 }
 
 /// Takes back this device's last entry, which never left it.

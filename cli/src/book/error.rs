@@ -39,6 +39,21 @@ pub enum BookError {
     /// Not a book, or a damaged one.
     #[error("the stock book's file is damaged or no stock book: {0}")]
     Damaged(String),
+    /// A database with other tables.
+    #[error("{} is no stock book: another program made it", .0.display())]
+    NotOurs(PathBuf),
+    /// Its tables are of a later version than this program knows.
+    #[error("the stock book was made by a newer version of spareloop (its tables are of {0})")]
+    Newer(String),
+    /// Inside it is whole, but older than what was noted beside it, or another farm's.
+    #[error("the stock book lost its last writes: it was written {noted} times, and here are {}",
+        found.map_or_else(|| "none of them".to_owned(), |found| format!("the first {found}")))]
+    LostWrites {
+        /// How often it was written, as noted beside it.
+        noted: i64,
+        /// How often by what is in it, if it is this farm's at all.
+        found: Option<i64>,
+    },
     /// A row that this program can't have written.
     #[error("a row of the stock book can't be read: {0}")]
     OddRow(String),
@@ -63,7 +78,11 @@ impl BookError {
 impl From<DieselError> for BookError {
     fn from(error: DieselError) -> Self {
         let DieselError::DatabaseError(kind, info) = &error else {
-            return Self::Database(error);
+            // A text that is none, a number where a text was written.
+            let DieselError::DeserializationError(why) = &error else {
+                return Self::Database(error);
+            };
+            return Self::Damaged(why.to_string());
         };
         let message = info.message();
         match kind {
@@ -73,13 +92,21 @@ impl From<DieselError> for BookError {
             _ if message.contains("is full") || message.contains("disk I/O error") => {
                 Self::DiskFull
             }
-            _ if message.contains("not a database") || message.contains("malformed") => {
+            // What this program asks fits its own tables, so an answer that they differ is damage.
+            _ if ["not a database", "malformed", "no such ", "unsupported file format"]
+                .iter()
+                .any(|sign| message.contains(sign)) =>
+            {
                 Self::Damaged(message.to_owned())
             }
             _ => Self::Database(error),
         }
     }
 }
+
+const GO_BACK: &str = "Go back to a copy: spareloop backup restore FILE   \
+                       (copies that are here: spareloop backup list)";
+const LEAVE_IT: &str = "Nothing was written to it; leave the file as it is.";
 
 impl From<BookError> for Fault {
     fn from(error: BookError) -> Self {
@@ -105,13 +132,25 @@ impl From<BookError> for Fault {
                 )
                 .keeping(nothing_lost)
             }
-            BookError::Damaged(_) | BookError::OddRow(_) | BookError::Migration(_) => Self::failed(
-                what,
-                "Leave the file as it is and go back to a copy: spareloop backup restore FILE",
-            ),
-            BookError::Entry(_) | BookError::Database(_) => {
-                Self::failed(what, "Run: spareloop doctor").keeping(nothing_lost)
+            BookError::Damaged(_) | BookError::OddRow(_) | BookError::Migration(_) => {
+                Self::failed(what, GO_BACK).keeping(LEAVE_IT)
             }
+            BookError::LostWrites { .. } => Self::failed(what, GO_BACK).keeping(
+                "Its -wal file is damaged or gone, or an older book was put in its place. \
+                 To go on with it as it is, give its own name as FILE:",
+            ),
+            BookError::NotOurs(_) => Self::failed(
+                what,
+                "Name the stock book with --book FILE; if this was it: spareloop backup restore FILE",
+            )
+            .keeping("Nothing was written to it."),
+            BookError::Newer(_) => Self::failed(what, "Update spareloop, then try again.")
+                .keeping("Nothing was written to it."),
+            BookError::Entry(_) | BookError::Database(_) => Self::failed(
+                what,
+                "Run: spareloop doctor   (and if it says damaged: spareloop backup restore FILE)",
+            )
+            .keeping(nothing_lost),
         }
     }
 }

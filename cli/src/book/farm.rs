@@ -59,6 +59,11 @@ pub fn find(connection: &mut SqliteConnection) -> Result<Option<Farm>, BookError
     .transpose()
 }
 
+/// The farm's id as it is written, if the book has a farm.
+pub(super) fn raw_id(connection: &mut SqliteConnection) -> QueryResult<Option<String>> {
+    farm::table.select(farm::id).first(connection).optional()
+}
+
 /// The farm, or the error that there is none yet.
 pub fn get(connection: &mut SqliteConnection) -> Result<Farm, BookError> {
     find(connection)?.ok_or(BookError::NoFarm)

@@ -6,9 +6,9 @@ use diesel::prelude::*;
 use diesel::sqlite::SqliteConnection;
 use spareloop_domain::words::LotId;
 
-use super::BookError;
 use super::farm::odd;
 use super::schema::{column_names, imported};
+use super::{BookError, seals};
 
 /// A row as it was imported.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -24,6 +24,7 @@ pub fn rows(
     connection: &mut SqliteConnection,
     file_kind: &str,
 ) -> Result<BTreeMap<String, ImportedRow>, BookError> {
+    seals::verify(connection, seals::IMPORTED)?;
     let rows: Vec<(String, String, String)> = imported::table
         .filter(imported::file_kind.eq(file_kind))
         .select((imported::row_key, imported::row_text, imported::lot))

@@ -8,28 +8,29 @@
 pub mod acts;
 pub mod backup;
 pub mod carry;
+pub mod chains;
+pub mod copies;
 pub mod entries;
 mod error;
 pub mod farm;
 pub mod imports;
 pub mod keys;
 pub mod link;
+pub mod mark;
+mod opening;
 pub mod parked;
 mod schema;
+mod seals;
 
 use std::path::{Path, PathBuf};
-use std::time::Duration;
 
-use diesel::connection::SimpleConnection;
 use diesel::prelude::*;
 use diesel::sqlite::SqliteConnection;
-use diesel_migrations::{EmbeddedMigrations, MigrationHarness, embed_migrations};
 
 use spareloop_domain::planted::{self, Bug, Moment};
 
 pub use error::{BookError, sentence as error_sentence};
-
-const MIGRATIONS: EmbeddedMigrations = embed_migrations!("../migrations/ledger");
+use mark::Mark;
 
 /// Whether a write is kept.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -59,54 +60,6 @@ impl<T, E: From<diesel::result::Error>> From<diesel::result::Error> for Ending<T
 }
 
 impl StockBook {
-    /// Opens the book at `path`, which must be there.
-    pub fn open(path: &Path, wait: Duration) -> Result<Self, BookError> {
-        match std::fs::metadata(path) {
-            Ok(_) => Self::open_or_create(path, wait),
-            Err(error) if error.kind() == std::io::ErrorKind::NotFound => {
-                Err(BookError::NotThere(path.to_owned()))
-            }
-            Err(error) => Err(BookError::unreadable(path, &error)),
-        }
-    }
-
-    /// Opens the book at `path` and makes the file, its folder and its tables where missing.
-    pub fn open_or_create(path: &Path, wait: Duration) -> Result<Self, BookError> {
-        if let Some(folder) = path.parent().filter(|folder| !folder.as_os_str().is_empty()) {
-            std::fs::create_dir_all(folder)
-                .map_err(|error| BookError::unreadable(folder, &error))?;
-        }
-        let mut book = Self::connect(path, wait)?;
-        book.connection.batch_execute("PRAGMA journal_mode = WAL;")?;
-        book.bring_up_to_date()?;
-        Ok(book)
-    }
-
-    /// Opens a file as it is.
-    fn connect(path: &Path, wait: Duration) -> Result<Self, BookError> {
-        let text = path.to_str().ok_or_else(|| BookError::OddPath(path.to_owned()))?;
-        let mut connection = SqliteConnection::establish(text)
-            .map_err(|error| BookError::unreadable(path, &error))?;
-        connection.batch_execute(&format!(
-            "PRAGMA busy_timeout = {}; PRAGMA foreign_keys = ON; PRAGMA synchronous = FULL;",
-            wait.as_millis()
-        ))?;
-        Ok(Self { connection, path: path.to_owned() })
-    }
-
-    fn bring_up_to_date(&mut self) -> Result<(), BookError> {
-        let pending = self.connection.has_pending_migration(MIGRATIONS);
-        if !pending.map_err(|error| BookError::Migration(error.to_string()))? {
-            return Ok(());
-        }
-        self.connection.immediate_transaction(|connection| {
-            connection
-                .run_pending_migrations(MIGRATIONS)
-                .map(|_| ())
-                .map_err(|error| BookError::Migration(error.to_string()))
-        })
-    }
-
     /// Where the book lies.
     pub fn path(&self) -> &Path {
         &self.path
@@ -120,19 +73,26 @@ impl StockBook {
         self.connection.transaction(work)
     }
 
-    /// Writes in one transaction: all of it or, on an error or in a rehearsal, nothing.
+    /// Writes in one transaction: all of it or, on an error or in a rehearsal, nothing. What was
+    /// changed is sealed in the same transaction.
     pub fn write<T, E: From<diesel::result::Error>>(
         &mut self,
         keep: Keep,
         work: impl FnOnce(&mut SqliteConnection) -> Result<T, E>,
     ) -> Result<T, E> {
+        let mut mark = None;
         let whole = |connection: &mut SqliteConnection| {
+            let before = seals::changes(connection)?;
             let value = work(connection).map_err(Ending::Failed)?;
-            planted::reach(Moment::BookWritten);
-            match keep {
-                Keep::Kept => Ok(value),
-                Keep::Rehearsed => Err(Ending::Rehearsed(value)),
+            if keep == Keep::Rehearsed {
+                return Err(Ending::Rehearsed(value));
             }
+            if seals::changes(connection)? != before {
+                let writes = seals::renew(connection)?;
+                mark = farm::raw_id(connection)?.map(|farm| Mark { farm, writes });
+            }
+            planted::reach(Moment::BookWritten);
+            Ok(value)
         };
         let ended = if planted::is(Bug::LockAfterRead) {
             self.connection.transaction(whole)
@@ -142,6 +102,9 @@ impl StockBook {
         match ended {
             Ok(value) => {
                 planted::reach(Moment::BookCommitted);
+                if let Some(mark) = mark {
+                    mark::put(&self.path, &mark);
+                }
                 Ok(value)
             }
             Err(Ending::Rehearsed(value)) => Ok(value),

@@ -70,4 +70,21 @@ table! {
 table! {
     column_names (file_kind, header) { file_kind -> Text, header -> Text, field -> Text, }
 }
+table! {
+    seals (name) { name -> Text, digest -> Text, }
+}
+table! {
+    writes (one) { one -> Integer, count -> BigInt, }
+}
+table! {
+    chains (device) {
+        device -> Text,
+        entries -> BigInt,
+        last_seq -> BigInt,
+        last_hash -> Text,
+        unplaced -> BigInt,
+        places -> BigInt,
+        taken -> BigInt,
+    }
+}
 allow_tables_to_appear_in_same_query!(entries, devices);

@@ -1,11 +1,12 @@
-//! `backup`: a verified copy of the book, and back.
+//! `backup`: a verified copy of the book, what copies there are, and one of them put back.
 
 use std::path::{Path, PathBuf};
 
 use clap::{Args, Subcommand};
 use serde_json::json;
 
-use crate::book::{Keep, StockBook, backup, farm};
+use crate::book::backup::{self, Copied, Incoming};
+use crate::book::{BookError, Keep, StockBook, copies, error_sentence, farm};
 use crate::desk::Desk;
 use crate::fault::Fault;
 use crate::fresh;
@@ -15,8 +16,24 @@ use crate::printer::Answer;
 #[derive(Debug, Subcommand)]
 pub enum Backup {
     /// Write a copy, and verify every entry in it. It carries no sign-in.
-    #[command(after_help = "Example: spareloop backup make /media/stick/book-2026-11-25.sqlite")]
+    #[command(after_help = "\
+Examples:
+  spareloop backup make /media/stick/book-2026-11-25.sqlite
+  spareloop backup make                      into the folder beside the book
+A copy on the same disk helps against a slip; one on a stick against a broken machine.")]
     Make(Make),
+    /// Read a copy, or the book itself, through to its last entry.
+    #[command(after_help = "\
+Examples:
+  spareloop backup verify /media/stick/book-2026-11-25.sqlite
+  spareloop backup verify                    the book itself")]
+    Verify(Verify),
+    /// List the copies beside the book, newest first.
+    #[command(after_help = "\
+Example: spareloop backup list
+Copies are made by themselves before an import, before a season is closed and before the book's
+tables change with a new version; a book that a copy replaced is kept too.")]
+    List,
     /// Put a copy in the book's place; the replaced book is kept beside it.
     #[command(after_help = "\
 Example: spareloop backup restore /media/stick/book-2026-11-25.sqlite --yes
@@ -27,8 +44,15 @@ The next sync sees that the copy is older, fetches what it lacks and takes a new
 /// Writes a copy.
 #[derive(Debug, Args)]
 pub struct Make {
-    /// Where to; the file must not exist.
-    file: PathBuf,
+    /// Where to; the file must not exist [default: the folder beside the book]
+    file: Option<PathBuf>,
+}
+
+/// Reads a copy through.
+#[derive(Debug, Args)]
+pub struct Verify {
+    /// The copy [default: the book itself]
+    file: Option<PathBuf>,
 }
 
 /// Puts a copy back.
@@ -41,12 +65,16 @@ pub struct Restore {
 /// Runs it.
 pub fn run(command: Backup, desk: &Desk) -> Result<Answer, Fault> {
     match command {
-        Backup::Make(it) => make(&it.file, desk),
+        Backup::Make(it) => make(it.file, desk),
+        Backup::Verify(it) => verify(it.file, desk),
+        Backup::List => list(desk),
         Backup::Restore(it) => restore(&it.file, desk),
     }
 }
 
-fn make(target: &Path, desk: &Desk) -> Result<Answer, Fault> {
+fn make(target: Option<PathBuf>, desk: &Desk) -> Result<Answer, Fault> {
+    let book = &desk.settings.book.value;
+    let target = target.unwrap_or_else(|| copies::named(book, fresh::wall_millis(), "copy"));
     if target.exists() {
         return Err(Fault::refused(
             format!("{} is there already.", target.display()),
@@ -60,7 +88,7 @@ fn make(target: &Path, desk: &Desk) -> Result<Answer, Fault> {
             json!({ "file": target, "kept": false }),
         ));
     }
-    let copied = desk.file()?.copy_to(target, desk.settings.wait_for_book.value)?;
+    let copied = desk.file()?.copy_to(&target, desk.settings.wait_for_book.value)?;
     let text = format!(
         "Copied the book of {} to {}: {} entries, each verified.",
         copied.farm,
@@ -74,22 +102,68 @@ fn make(target: &Path, desk: &Desk) -> Result<Answer, Fault> {
     ))
 }
 
+fn verify(file: Option<PathBuf>, desk: &Desk) -> Result<Answer, Fault> {
+    let (file, Copied { farm, entries }) = match file {
+        None => (desk.settings.book.value.clone(), desk.file()?.verify()?),
+        Some(file) => {
+            let found = backup::verify(&file, desk.settings.wait_for_book.value);
+            let copied = found.map_err(|error| of_a_copy(&file, &error, "can't be relied on"))?;
+            (file, copied)
+        }
+    };
+    let text = format!(
+        "{} is whole: the book of {farm} with {entries} entries, each verified.",
+        file.display()
+    );
+    Ok(Answer::new("verify", text, json!({ "file": file, "entries": entries, "farm": farm })))
+}
+
+fn list(desk: &Desk) -> Result<Answer, Fault> {
+    let book = &desk.settings.book.value;
+    let found = copies::list(book)?;
+    let mut lines = vec![match found.len() {
+        0 => format!("No copies lie beside {}.", book.display()),
+        1 => format!("One copy lies beside {}.", book.display()),
+        number => format!("{number} copies lie beside {}, newest first.", book.display()),
+    }];
+    for copy in &found {
+        lines.push(format!(
+            "{}  {:>8} kB  {}",
+            copy.made.format("%Y-%m-%d %H:%M UTC"),
+            copy.bytes.div_ceil(1024),
+            copy.path.display()
+        ));
+    }
+    lines.push(match found.first() {
+        None => "To make one: spareloop backup make FILE".to_owned(),
+        Some(_) => "To look at one: spareloop backup verify FILE   \
+                    To put one back: spareloop backup restore FILE"
+            .to_owned(),
+    });
+    let data: Vec<_> = found
+        .iter()
+        .map(|copy| {
+            json!({ "file": copy.path, "bytes": copy.bytes, "made": copy.made.to_rfc3339() })
+        })
+        .collect();
+    Ok(Answer::new("copies", lines.join("\n"), json!({ "copies": data })))
+}
+
+fn of_a_copy(copy: &Path, error: &BookError, verdict: &str) -> Fault {
+    Fault::refused(
+        format!("{} {verdict}: {}", copy.display(), error_sentence(&error.to_string())),
+        "Use another copy; those beside the book: spareloop backup list",
+    )
+    .keeping("The book is as it was.")
+}
+
 fn restore(copy: &Path, desk: &Desk) -> Result<Answer, Fault> {
     let wait = desk.settings.wait_for_book.value;
-    let verified = backup::verify(copy, wait).map_err(|error| {
-        Fault::refused(
-            format!(
-                "{} can't be put back: {}",
-                copy.display(),
-                crate::book::error_sentence(&error.to_string())
-            ),
-            "Use another copy.",
-        )
-        .keeping("The book is as it was.")
-    })?;
     let book = &desk.settings.book.value;
+    let (mut incoming, verified) = Incoming::beside(book, copy, wait)
+        .map_err(|error| of_a_copy(copy, &error, "can't be put back"))?;
     if book.exists() {
-        refuse_other_farm(book, copy, desk)?;
+        refuse_other_farm(book, &incoming.book.read(farm::get)?, desk)?;
         desk.ask.consent(&format!(
             "Put the copy with {} entries in the place of {}?",
             verified.entries,
@@ -103,7 +177,14 @@ fn restore(copy: &Path, desk: &Desk) -> Result<Answer, Fault> {
             json!({ "kept": false }),
         ));
     }
-    let aside = swap_in(copy, book, desk)?;
+    let aside =
+        backup::put_in_place(incoming, book, fresh::wall_millis(), wait).map_err(|error| {
+            Fault::failed(
+                format!("The copy can't be put in place: {}", error_sentence(&error.to_string())),
+                "Check the room on the disk and who may write there, then try again.",
+            )
+            .keeping("The book that was there is kept.")
+        })?;
     let kept = aside.as_ref().map_or_else(String::new, |aside| {
         format!(" The book that was there is kept as {}.", aside.display())
     });
@@ -114,9 +195,8 @@ fn restore(copy: &Path, desk: &Desk) -> Result<Answer, Fault> {
     ))
 }
 
-fn refuse_other_farm(book: &Path, copy: &Path, desk: &Desk) -> Result<(), Fault> {
+fn refuse_other_farm(book: &Path, theirs: &farm::Farm, desk: &Desk) -> Result<(), Fault> {
     let wait = desk.settings.wait_for_book.value;
-    let theirs = StockBook::open(copy, wait)?.read(farm::get)?;
     // A damaged book is what a copy is for, so an unreadable one is no reason to refuse.
     let Ok(ours) = StockBook::open(book, wait).and_then(|mut file| file.read(farm::get)) else {
         return Ok(());
@@ -131,44 +211,4 @@ fn refuse_other_farm(book: &Path, copy: &Path, desk: &Desk) -> Result<(), Fault>
         ),
         "To open it beside this one: spareloop --book FILE ...",
     ))
-}
-
-/// Copies beside the book first, so that a full disk leaves the book as it was; then swaps names.
-fn swap_in(copy: &Path, book: &Path, desk: &Desk) -> Result<Option<PathBuf>, Fault> {
-    let failed = |error: std::io::Error| {
-        Fault::failed(
-            format!("The copy can't be put in place: {error}."),
-            "Check the room on the disk and who may write there, then try again.",
-        )
-        .keeping("The book that was there is kept.")
-    };
-    let named = |ending: &str| {
-        let mut name = book.file_name().unwrap_or_default().to_owned();
-        name.push(ending);
-        book.with_file_name(name)
-    };
-    let incoming = named(".incoming");
-    if incoming.exists() {
-        std::fs::remove_file(&incoming).map_err(failed)?;
-    }
-    if let Some(folder) = book.parent() {
-        std::fs::create_dir_all(folder).map_err(failed)?;
-    }
-    StockBook::open(copy, desk.settings.wait_for_book.value)?
-        .copy_to(&incoming, desk.settings.wait_for_book.value)?;
-    let aside = if book.exists() {
-        let aside = named(&format!(".before-{}", fresh::wall_millis()));
-        for ending in ["", "-wal", "-shm"] {
-            let (from, mut to) = (named(ending), aside.clone().into_os_string());
-            to.push(ending);
-            if from.exists() {
-                std::fs::rename(&from, PathBuf::from(to)).map_err(failed)?;
-            }
-        }
-        Some(aside)
-    } else {
-        None
-    };
-    std::fs::rename(&incoming, book).map_err(failed)?;
-    Ok(aside)
 }

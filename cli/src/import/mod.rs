@@ -39,6 +39,7 @@ use serde_json::json;
 use spareloop_domain::words::{Day, Packing, UnitKind};
 
 use crate::ask::{Asking, Consent};
+use crate::book::copies::Before;
 use crate::book::{BookError, Keep, entries, farm, imports};
 use crate::desk::Desk;
 use crate::fault::{Exit, Fault};
@@ -292,6 +293,7 @@ fn write(
     known_entries: u64,
 ) -> Result<u64, Fault> {
     let mut file = desk.file()?;
+    desk.copy_before(&mut file, Before::Import)?;
     file.write(desk.keep, |connection| {
         if entries::count(connection)? != known_entries
             || farm::get(connection)?.id != scratch.farm()

@@ -1,0 +1,9 @@
+DROP TRIGGER imported_changes;
+DROP TRIGGER imported_shrinks;
+DROP TRIGGER imported_grows;
+DROP TRIGGER chain_is_placed;
+DROP TRIGGER chain_shrinks;
+DROP TRIGGER chain_grows;
+DROP TABLE chains;
+DROP TABLE writes;
+DROP TABLE seals;
