@@ -132,6 +132,11 @@ impl Server {
         self.url.trim_start_matches("http://").to_owned()
     }
 
+    /// What it wrote into its log so far.
+    pub fn log(&self) -> String {
+        std::fs::read_to_string(&self.log).unwrap_or_default()
+    }
+
     /// Stops it at once, as a power cut would.
     pub fn kill(&mut self) {
         let _ = self.child.kill();

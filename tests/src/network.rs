@@ -8,9 +8,9 @@ use spareloop_api::client::{ActKey, Client, Token};
 use spareloop_api::people::{Invite, MakeNetwork, Secret, SetUp, SignIn, Tokens};
 use tempfile::TempDir;
 
-use crate::binaries::Server;
+use crate::binaries::{Server, server_command};
 use crate::database::{Kind, Postgresql};
-use crate::farm::{Device, PASSWORD};
+use crate::farm::{Device, PASSWORD, Said};
 
 /// A key for one act of a test.
 pub fn key() -> ActKey {
@@ -85,7 +85,7 @@ impl Network {
             Kind::Postgresql => Some(Postgresql::fresh()),
         };
         let address = lasting_address();
-        let server = start(&folder.path().join("server"), database.as_ref(), &address);
+        let server = start(&folder.path().join("server"), database.as_ref(), &address, &[]);
         let coordinator = set_up(&server);
         Self { server, coordinator, database, folder }
     }
@@ -102,9 +102,27 @@ impl Network {
 
     /// Starts the server again at the same address.
     pub fn start_again(&mut self) {
+        self.start_again_with(&[]);
+    }
+
+    /// The same with more environment.
+    pub fn start_again_with(&mut self, more: &[(&str, &str)]) {
         let address = self.server.address();
         self.server.kill();
-        self.server = start(&self.data(), self.database.as_ref(), &address);
+        self.server = start(&self.data(), self.database.as_ref(), &address, more);
+    }
+
+    /// Another server over the same PostgreSQL, with its data in a folder of its own.
+    pub fn replica(&self, name: &str, more: &[(&str, &str)]) -> Server {
+        let database = self.database.as_ref();
+        start(&self.folder().join(name), database, &lasting_address(), more)
+    }
+
+    /// Runs a command of the server's program on this network's database.
+    pub fn server_says(&self, words: &[&str]) -> Said {
+        let url = self.database.as_ref().map(Postgresql::url);
+        let url = url.iter().map(|url| ("SPARELOOP_DATABASE_URL", url));
+        Said::of(server_command(&self.data()).envs(url).args(words))
     }
 
     /// The same, where no file of the server's may pass so many kB.
@@ -162,9 +180,15 @@ fn lasting_address() -> String {
         .expect("one of 15,000 ports is free")
 }
 
-fn start(data: &Path, database: Option<&Postgresql>, address: &str) -> Server {
+fn start(
+    data: &Path,
+    database: Option<&Postgresql>,
+    address: &str,
+    more: &[(&str, &str)],
+) -> Server {
     let url = database.map(Postgresql::url);
     let mut environment = vec![("SPARELOOP_BIND", address)];
     environment.extend(url.iter().map(|url| ("SPARELOOP_DATABASE_URL", url.as_str())));
+    environment.extend(more);
     Server::start_with(data, &environment)
 }

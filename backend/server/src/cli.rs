@@ -14,6 +14,7 @@ use crate::config::Flags;
     before_help = "Examples:\n  \
         spareloop-server                              needs no settings; prints a set-up link\n  \
         spareloop-server --bind 0.0.0.0:8470 --public-url https://loop.example\n  \
+        spareloop-server --backup-dir /safe/copies    makes a checked copy every night\n  \
         spareloop-server backup safe/network.db       a checked copy, taken while it runs\n  \
         spareloop-server restore safe/network.db      stop the server first",
     after_help = "Settings: flag over environment over spareloop-server.toml over default.\n\
@@ -36,15 +37,38 @@ pub enum Command {
     /// Serves until it is told to stop (the default)
     #[default]
     Serve,
-    /// Writes a checked copy of the embedded database, while the server runs or not
+    /// Writes a checked copy of the database, while the server runs or not
+    #[command(after_help = "\
+Examples:
+  spareloop-server backup safe/network-2026-11-25.sqlite
+  spareloop-server backup --drill safe/network-2026-11-25.dump
+A copy of PostgreSQL is made by its own pg_dump, of the server's version or later. The copy is read
+through to the last entry of every farm before it has its name. Keep it as close as the database:
+it holds the hashes of passwords.")]
     Backup {
         /// The file to write; one that is there is never overwritten
         path: PathBuf,
+        /// PostgreSQL: also put the copy into a scratch database and follow every chain there
+        #[arg(long)]
+        drill: bool,
     },
-    /// Puts a copy in the place of the embedded database; the server must be stopped
+    /// Reads the whole database through to the last entry of every farm
+    #[command(after_help = "Example: spareloop-server check")]
+    Check,
+    /// Puts a copy in the place of the database; every server on it must be stopped
+    #[command(after_help = "\
+Examples:
+  spareloop-server restore safe/network-2026-11-25.sqlite
+  spareloop-server restore --replace safe/network-2026-11-25.dump
+What was there before is kept. Devices send again what the copy lacks of the farms' stock books.
+Offers, wants, holds, receipts, owed postings and sign-ins made after the copy are gone: every farm
+is told so on its page.")]
     Restore {
         /// The copy
         path: PathBuf,
+        /// PostgreSQL: replace what is in the database, after a copy of it was made
+        #[arg(long)]
+        replace: bool,
     },
     /// Prints a new set-up link, while nobody is set up; older links stop working
     SetUpLink,

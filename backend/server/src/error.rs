@@ -140,6 +140,9 @@ impl From<StoreError> for ServerError {
             }
             StoreError::Corrupt { .. }
             | StoreError::NotForThisDatabase { .. }
+            | StoreError::NotOurs
+            | StoreError::Newer { .. }
+            | StoreError::RestoreCutOff
             | StoreError::Broken { .. } => Self::broken(format!("{error}: {log}")),
         }
     }

@@ -3,19 +3,87 @@
 //! Any replica may run it and none does harm by running it too. What may not enter: when a hold
 //! lapses (the store asks `domain`; a lapsed hold is never counted, job or no job).
 
+use std::sync::Arc;
 use std::time::Duration;
 
 use actix_web::rt::task::JoinHandle;
 use actix_web::web::Data;
-use spareloop_store::{holds, prune_acts, sign_ins, web_sessions};
+use chrono::{DateTime, TimeDelta, Utc};
+use spareloop_store::cluster::Presence;
+use spareloop_store::{Store, holds, prune_acts, sign_ins, web_sessions};
 
 use crate::error::ServerError;
 use crate::house::House;
+use crate::keep::Keeper;
+use crate::keep::nightly::{self, Done, Nightly};
 
 /// How often holds are looked at.
 const EVERY: Duration = Duration::from_secs(30);
+/// How often the whole database is read through: at the start, then every so often.
+const CHECK_EVERY: TimeDelta = TimeDelta::days(1);
 /// Every how many turns old rows are forgotten.
 const PRUNE_EVERY: u32 = 20;
+
+/// What the copies and checks need.
+#[derive(Debug)]
+pub struct Upkeep {
+    /// Where copies are made.
+    pub keeper: Keeper,
+    /// The store.
+    pub store: Store,
+    /// The nightly copy, if one is made.
+    pub nightly: Option<Nightly>,
+    /// That a server runs on a PostgreSQL database.
+    pub presence: Option<Presence>,
+}
+
+/// Starts the nightly copy and the daily check; they end when the handle is aborted, but for a copy
+/// under way, which the program waits for.
+pub fn start_upkeep(house: Data<House>, upkeep: Upkeep) -> JoinHandle<()> {
+    let upkeep = Arc::new(upkeep);
+    actix_web::rt::spawn(async move {
+        let mut checked_at = None;
+        loop {
+            let now = house.now();
+            let check = checked_at.is_none_or(|at| now - at >= CHECK_EVERY);
+            if check {
+                checked_at = Some(now);
+            }
+            let upkeep = Arc::clone(&upkeep);
+            let turn = tokio::task::spawn_blocking(move || keep_up(&upkeep, check, now));
+            if let Err(error) = turn.await {
+                tracing::error!(%error, "a copy or check ended early");
+            }
+            tokio::time::sleep(EVERY).await;
+        }
+    })
+}
+
+/// One turn of what is slow: whatever goes wrong is told in the log, loudly.
+fn keep_up(upkeep: &Upkeep, check: bool, now: DateTime<Utc>) {
+    if let Some(Err(error)) = upkeep.presence.as_ref().map(Presence::renew) {
+        tracing::warn!(log = error.log_text(), "{error}");
+    }
+    if check {
+        match upkeep.store.check() {
+            Ok(checked) => tracing::info!("the database was read through: {checked}"),
+            Err(error) => tracing::error!(
+                log = error.log_text(),
+                "reading the database through: {error}. If it is damaged, stop the server and put a \
+                 copy back: spareloop-server restore FILE"
+            ),
+        }
+    }
+    let Some(nightly) = &upkeep.nightly else { return };
+    match nightly::turn(&upkeep.keeper, &upkeep.store, nightly, now) {
+        Ok(Done::Nothing) => {}
+        Ok(Done::Made(path)) => tracing::info!("the nightly copy is in {}", path.display()),
+        Ok(Done::Failed(error)) | Err(error) => tracing::error!(
+            "THE NIGHTLY COPY FAILED: {error}. {} It is tried again in half an hour.",
+            error.hint()
+        ),
+    }
+}
 
 /// Starts the jobs; they end when the handle is aborted.
 pub fn start(house: Data<House>) -> JoinHandle<()> {

@@ -9,9 +9,11 @@ use std::process::ExitCode;
 use std::sync::Arc;
 
 use actix_web::HttpServer;
+use actix_web::rt::task::JoinHandle;
 use actix_web::web::Data;
 use chrono::Utc;
 use clap::Parser;
+use spareloop_store::cluster::{Presence, Taken};
 use spareloop_store::{DatabaseUrl, SecretHash, Store, StoreError, UrlError, people};
 use tracing_subscriber::EnvFilter;
 
@@ -20,7 +22,8 @@ use crate::cli::{Cli, Command};
 use crate::config::{Config, ConfigError, ProcessEnvironment};
 use crate::error::ServerError;
 use crate::house::{House, Reached};
-use crate::keep::{self, KeepError, Lock};
+use crate::jobs::Upkeep;
+use crate::keep::{self, KeepError, Keeper, Lock, Present, Trial, log_of};
 use crate::keys::{self, KeyError, Keys};
 use crate::openapi::Document;
 use crate::{app, jobs};
@@ -76,10 +79,6 @@ pub enum RunError {
     System(#[from] std::io::Error),
 }
 
-fn log_of(error: &StoreError) -> String {
-    error.log_text().map_or_else(String::new, |log| format!(" ({log})"))
-}
-
 impl RunError {
     /// What to do next.
     const fn hint(&self) -> &'static str {
@@ -89,6 +88,16 @@ impl RunError {
             }
             Self::Key(_) => {
                 "Give a secret of 32 or more random characters, or none to have one made."
+            }
+            Self::Store(StoreError::Corrupt { .. } | StoreError::RestoreCutOff) => {
+                "Leave it as it is and put a copy back: spareloop-server restore FILE"
+            }
+            Self::Store(StoreError::NotOurs) => {
+                "Nothing was written to it. Name the server's own database; if this was it, put a copy \
+                 back: spareloop-server restore FILE"
+            }
+            Self::Store(StoreError::Newer { .. }) => {
+                "Nothing was written to it. Update the server, then start it again."
             }
             Self::Store(_) => "Look at the database; nothing was changed.",
             Self::Keep(error) => error.hint(),
@@ -134,13 +143,20 @@ fn dispatch(cli: &Cli) -> Result<(), RunError> {
     let config = Config::resolve(&cli.flags, &ProcessEnvironment)?;
     match cli.command.clone().unwrap_or_default() {
         Command::Serve => actix_web::rt::System::new().block_on(serve(&config)),
-        Command::Backup { path } => {
-            open(&config)?.backup_to(&keep::new_file(&path)?)?;
-            eprintln!("A checked copy is in {}.", path.display());
+        Command::Backup { path, drill } => {
+            let trial = if drill { Trial::Drill } else { Trial::Read };
+            let checked = keeper(&config)?.back_up(&open(&config)?, &path, trial)?;
+            eprintln!("A checked copy is in {}: {checked}, each verified.", path.display());
             Ok(())
         }
-        Command::Restore { path } => {
-            let told = keep::restore(&DatabaseUrl::parse(&config.database.0)?, &path, Utc::now())?;
+        Command::Check => {
+            let checked = open(&config)?.check()?;
+            eprintln!("The database is whole: {checked}, each verified.");
+            Ok(())
+        }
+        Command::Restore { path, replace } => {
+            let present = if replace { Present::Replaced } else { Present::Refused };
+            let told = keeper(&config)?.restore(&path, present, &config.data, Utc::now())?;
             eprintln!("{told}");
             Ok(())
         }
@@ -155,6 +171,11 @@ fn dispatch(cli: &Cli) -> Result<(), RunError> {
         Command::Health => keep::ask_health(config.local_address())
             .ok_or(RunError::NotAnswering(config.local_address())),
     }
+}
+
+fn keeper(config: &Config) -> Result<Keeper, RunError> {
+    let url = DatabaseUrl::parse(&config.database.0)?;
+    Ok(Keeper { url, programs: config.pg_bin.clone() })
 }
 
 /// Opens the store without taking the server's place.
@@ -178,7 +199,13 @@ async fn serve(config: &Config) -> Result<(), RunError> {
     make_folder(config, &url)?;
     let keys = Keys::load(&config.secret)?;
     let _lock = url.file().map(Lock::take).transpose()?;
+    let Taken::Ours(presence) = Presence::take(&url)? else {
+        return Err(KeepError::BeingRestored.into());
+    };
     let store = Store::open(&url)?;
+    // A database that can't be relied on serves nobody.
+    store.check_quickly()?;
+    let keeper = Keeper { url: url.clone(), programs: config.pg_bin.clone() };
     let listener = TcpListener::bind(config.bind)
         .map_err(|reason| RunError::Listen { address: config.bind, reason })?;
     let address = listener.local_addr()?;
@@ -190,7 +217,9 @@ async fn serve(config: &Config) -> Result<(), RunError> {
     let policies = document.policies()?;
     let house = House::new(store.clone(), keys, policies, reached, Arc::new(Utc::now))?;
     let (house, document) = (Data::new(house), Data::new(document));
-    let (url, jobs) = (house.reached.url.clone(), jobs::start(house.clone()));
+    let url = house.reached.url.clone();
+    let upkeep = Upkeep { keeper, store: store.clone(), nightly: config.nightly.clone(), presence };
+    let jobs = [jobs::start(house.clone()), jobs::start_upkeep(house.clone(), upkeep)];
     let server = HttpServer::new(move || app::app(house.clone(), document.clone()))
         .shutdown_timeout(PATIENCE_SECONDS)
         .listen(listener)?
@@ -201,7 +230,7 @@ async fn serve(config: &Config) -> Result<(), RunError> {
     say(&format!("listening on http://{address}"))?;
     offer_set_up(&store, &url)?;
     let ended = running.await;
-    jobs.abort();
+    jobs.iter().for_each(JoinHandle::abort);
     eprintln!("stopped");
     ended.map_err(|error| ServerError::broken(format!("the server ended early: {error}")))??;
     Ok(())

@@ -35,7 +35,8 @@ pub(crate) struct Manager {
 
 // Committed means on disk: FULL. A reader never waits for the writer: WAL.
 const SQLITE_SETTINGS: &str = "PRAGMA busy_timeout = 5000; PRAGMA journal_mode = WAL; \
-    PRAGMA synchronous = FULL; PRAGMA foreign_keys = ON; PRAGMA trusted_schema = OFF;";
+    PRAGMA synchronous = FULL; PRAGMA foreign_keys = ON; PRAGMA trusted_schema = OFF; \
+    PRAGMA cell_size_check = ON;";
 const SQLITE_READER: &str = "PRAGMA query_only = ON;";
 const POSTGRES_SETTINGS: &str = "SET TIME ZONE 'UTC'; SET lock_timeout = '5s'; \
     SET statement_timeout = '30s'; SET idle_in_transaction_session_timeout = '60s';";

@@ -39,6 +39,18 @@ pub enum StoreError {
         /// What to do instead.
         hint: &'static str,
     },
+    /// A database with other tables.
+    #[error("this database is not a server's book: another program made it")]
+    NotOurs,
+    /// Its tables are of a later version than this program knows.
+    #[error("this database was made by a newer version of the server (its tables are of {tables})")]
+    Newer {
+        /// The newest.
+        tables: String,
+    },
+    /// A copy was being put into the database and that did not end.
+    #[error("a copy was being put back and that was cut off")]
+    RestoreCutOff,
     /// A fault in this program.
     #[error("something broke in the server's book")]
     Broken {
@@ -348,7 +360,10 @@ fn of_database(kind: DatabaseErrorKind, message: &str, log: String) -> StoreErro
         {
             StoreError::outage(OutageKind::Unreachable, log)
         }
-        _ if says(&["malformed", "not a database"]) => StoreError::corrupt(log),
+        // What this program asks fits its own tables, so an answer that they differ is damage.
+        _ if says(&["malformed", "not a database", "no such ", "unsupported file format"]) => {
+            StoreError::corrupt(log)
+        }
         _ => StoreError::broken(log),
     }
 }

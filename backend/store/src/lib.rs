@@ -5,6 +5,7 @@
 //! people      the set-up link, people, networks, invitations, joining
 //! sign_ins    families of refresh tokens; web_sessions: the pages' cookies; devices
 //! ledger      entries of the farms: append, page, the house device's chain
+//! check       the whole database read through; copying, copies, cluster: what copies of it need
 //! offers wants holds hand_overs owed messages   the exchange
 //! ```
 //!
@@ -17,7 +18,11 @@
 //! time is an argument), rules of the trade (they are called, in `domain`).
 
 mod books;
+mod check;
+pub mod cluster;
 mod connection;
+pub mod copies;
+mod copying;
 pub mod devices;
 mod error;
 pub mod fresh;
@@ -42,9 +47,10 @@ pub mod wants;
 pub mod web_sessions;
 
 pub use books::farm_book;
+pub use check::{Checked, check_copy, everything as check_everything};
 pub use error::{CodeFor, Conflict, Missing, Outage, OutageKind, Refused, StoreError, Taken};
 pub use names::{Login, NameError, Named, ShownName};
 pub use once::{ActKey, IdempotencyKey, KeyError, Once, prune_acts};
 pub use secret::SecretHash;
-pub use store::{Store, Tx, check_copy};
-pub use url::{DatabaseUrl, UrlError};
+pub use store::{Store, Tx};
+pub use url::{DatabaseUrl, ForPrograms, UrlError};

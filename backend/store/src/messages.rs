@@ -1,10 +1,11 @@
 //! What a farm is told, written in the same transaction as the act it tells of.
 
 use chrono::{DateTime, NaiveDateTime, Utc};
+use diesel::dsl::max;
 use diesel::{ExpressionMethods, QueryDsl, RunQueryDsl};
 use spareloop_domain::words::{FarmId, HoldId, MessageId};
 
-use crate::schema::messages;
+use crate::schema::{entries, farms, messages};
 use crate::text::{moment, read, read_some};
 use crate::{StoreError, Tx, fresh};
 
@@ -38,6 +39,30 @@ pub(crate) fn tell(
             messages::hold.eq(hold.map(|hold| hold.to_string())),
         ))
         .execute(tx.connection)?;
+    Ok(())
+}
+
+/// Tells every farm that the server's book was put back from a copy, and what is not in it.
+pub(crate) fn tell_of_restore(tx: &mut Tx<'_>, now: DateTime<Utc>) -> Result<(), StoreError> {
+    let newest: (Option<NaiveDateTime>, Option<NaiveDateTime>) = (
+        entries::table.select(max(entries::stored_at)).first(tx.connection)?,
+        messages::table.select(max(messages::at)).first(tx.connection)?,
+    );
+    let until = newest.0.max(newest.1).map_or_else(String::new, |at| {
+        format!(" (the newest in it is of {})", at.format("%Y-%m-%d %H:%M UTC"))
+    });
+    let text = format!(
+        "The server's book was put back from an older copy{until}. What farms noted comes back from \
+         their devices with the next sync. Offers, wants, holds, hand-overs, receipts, postings in \
+         the owed book and devices that were made known after that copy are not in it: look through \
+         yours and make again what is missing. A hold whose parcel was handed over after the copy \
+         stands as agreed again: the stock book has the hand-over, so release the hold and do not \
+         hand it over twice."
+    );
+    let all: Vec<String> = farms::table.select(farms::id).order(farms::id).load(tx.connection)?;
+    for farm in all {
+        tell(tx, read(&farm)?, None, &text, now)?;
+    }
     Ok(())
 }
 

@@ -263,6 +263,15 @@ diesel::table! {
     }
 }
 
+diesel::table! {
+    nightly_copies (day) {
+        day -> Text,
+        state -> Text,
+        since -> Timestamp,
+        said -> Text,
+    }
+}
+
 diesel::joinable!(devices -> farms (farm));
 
 diesel::allow_tables_to_appear_in_same_query!(
@@ -286,4 +295,5 @@ diesel::allow_tables_to_appear_in_same_query!(
     owed_postings,
     messages,
     hold_now,
+    nightly_copies,
 );

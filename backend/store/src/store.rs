@@ -5,7 +5,7 @@ use std::path::Path;
 use std::sync::Arc;
 use std::time::Duration;
 
-use diesel::connection::{Connection as _, SimpleConnection};
+use chrono::{DateTime, Utc};
 use diesel::r2d2::{Error as PoolError, Pool, PooledConnection};
 use diesel::{ExpressionMethods, OptionalExtension, QueryDsl, RunQueryDsl, sql_query};
 
@@ -13,8 +13,8 @@ use spareloop_domain::planted::{self, Bug, Moment};
 
 use crate::books::Books;
 use crate::connection::{AnyConnection, Manager, Use};
-use crate::schema::server_state;
-use crate::{DatabaseUrl, OutageKind, StoreError, fresh, migrations};
+use crate::schema::{farms, server_state};
+use crate::{DatabaseUrl, OutageKind, StoreError, devices, fresh, messages, migrations};
 
 /// How often an act is tried again when PostgreSQL gave it up for another's sake.
 const TRIES: u32 = 5;
@@ -66,12 +66,33 @@ impl Store {
         if let Some(path) = url.file() {
             make_private(path)?;
         }
+        let store = Self::open_as_it_is(url)?;
+        store.ensure_epoch()?;
+        Ok(store)
+    }
+
+    /// Opens a database into which a copy was put: in one transaction it begins a new life. It gets a
+    /// new epoch, by which devices notice; every farm gets a new house device, since the old chain
+    /// may have gone on elsewhere, and is told what is not in the copy.
+    pub fn open_restored(url: &DatabaseUrl, now: DateTime<Utc>) -> Result<Self, StoreError> {
+        let store = Self::open_as_it_is(url)?;
+        let epoch = random_epoch()?;
+        store.write(|tx| {
+            diesel::delete(server_state::table.find(EPOCH)).execute(tx.connection)?;
+            diesel::insert_into(server_state::table)
+                .values((server_state::name.eq(EPOCH), server_state::value.eq(&epoch)))
+                .execute(tx.connection)?;
+            devices::new_house_devices(tx, now)?;
+            messages::tell_of_restore(tx, now)
+        })?;
+        Ok(store)
+    }
+
+    fn open_as_it_is(url: &DatabaseUrl) -> Result<Self, StoreError> {
         let mut first = AnyConnection::open(url, Use::Write).map_err(unreachable_because)?;
         migrations::up(&mut first)?;
         drop(first);
-        let store = Self { inner: Arc::new(Inner::new(url)) };
-        store.ensure_epoch()?;
-        Ok(store)
+        Ok(Self { inner: Arc::new(Inner::new(url)) })
     }
 
     /// Whether the database answers.
@@ -189,6 +210,15 @@ impl Store {
     fn ensure_epoch(&self) -> Result<(), StoreError> {
         let epoch = random_epoch()?;
         self.write(|tx| {
+            // A copy is put into PostgreSQL without its epoch (see `open_restored`).
+            let known: i64 = server_state::table
+                .filter(server_state::name.eq(EPOCH))
+                .count()
+                .get_result(tx.connection)?;
+            let farms: i64 = farms::table.count().get_result(tx.connection)?;
+            if known == 0 && farms > 0 {
+                return Err(StoreError::RestoreCutOff);
+            }
             // Two replicas may open an empty database together; the first one's epoch stays.
             sql_query(
                 "INSERT INTO server_state (name, value) VALUES ($1, $2) ON CONFLICT DO NOTHING",
@@ -198,40 +228,6 @@ impl Store {
             .execute(tx.connection)?;
             Ok(())
         })
-    }
-
-    /// Writes a whole and checked copy of a SQLite database to `copy`, while others work on.
-    ///
-    /// An existing file is never overwritten. PostgreSQL has its own tools for that.
-    pub fn backup_to(&self, copy: &Path) -> Result<(), StoreError> {
-        if self.inner.url.file().is_none() {
-            return Err(StoreError::NotForThisDatabase {
-                what: "a backup to a file",
-                hint: "use pg_dump, which makes a whole copy while the server runs",
-            });
-        }
-        if copy.exists() {
-            return Err(no_room(format!("{} is there already", copy.display())));
-        }
-        let partial = copy.with_extension("partial");
-        let made = self.copy_and_check(&partial);
-        if made.is_err() {
-            // Half a copy must not be taken for a whole one.
-            let _ = std::fs::remove_file(&partial);
-            return made;
-        }
-        std::fs::File::open(&partial).and_then(|file| file.sync_all()).map_err(no_room)?;
-        std::fs::rename(&partial, copy).map_err(no_room)
-    }
-
-    fn copy_and_check(&self, partial: &Path) -> Result<(), StoreError> {
-        let mut source =
-            AnyConnection::open(&self.inner.url, Use::Write).map_err(unreachable_because)?;
-        make_private(partial)?;
-        sql_query("VACUUM INTO $1")
-            .bind::<diesel::sql_types::Text, _>(partial.to_string_lossy().into_owned())
-            .execute(&mut source)?;
-        check_copy(partial)
     }
 }
 
@@ -260,25 +256,6 @@ impl Inner {
     }
 }
 
-/// Reads a copy of a SQLite database through and says whether it is whole.
-pub fn check_copy(path: &Path) -> Result<(), StoreError> {
-    #[derive(diesel::QueryableByName)]
-    struct Verdict {
-        #[diesel(sql_type = diesel::sql_types::Text)]
-        integrity_check: String,
-    }
-    let mut copy = diesel::SqliteConnection::establish(&path.to_string_lossy())
-        .map_err(StoreError::corrupt)?;
-    let verdict: Vec<Verdict> = sql_query("PRAGMA integrity_check").load(&mut copy)?;
-    copy.batch_execute("SELECT 1 FROM server_state")?;
-    match verdict.as_slice() {
-        [Verdict { integrity_check }] if integrity_check == "ok" => Ok(()),
-        found => Err(StoreError::corrupt(
-            found.iter().map(|one| one.integrity_check.as_str()).collect::<Vec<_>>().join("; "),
-        )),
-    }
-}
-
 /// Stops here if the simulation says so, and then answers all the same where that is the planted
 /// mistake. Otherwise nothing.
 fn answers_too_early() -> bool {
@@ -300,19 +277,19 @@ fn random_epoch() -> Result<String, StoreError> {
     Ok(format!("{:016x}", u64::from_be_bytes(fresh::bytes()?)))
 }
 
-fn unreachable_because(error: PoolError) -> StoreError {
+pub(crate) fn unreachable_because(error: PoolError) -> StoreError {
     match error {
         PoolError::QueryError(error) => error.into(),
         PoolError::ConnectionError(error) => StoreError::outage(OutageKind::Unreachable, error),
     }
 }
 
-fn no_room(error: impl ToString) -> StoreError {
+pub(crate) fn no_room(error: impl ToString) -> StoreError {
     StoreError::outage(OutageKind::NoRoom, error)
 }
 
 /// Makes the file, if there is none, so that only its owner reads it: it holds password hashes.
-fn make_private(path: &Path) -> Result<(), StoreError> {
+pub(crate) fn make_private(path: &Path) -> Result<(), StoreError> {
     let mut options = std::fs::OpenOptions::new();
     options.append(true).create(true);
     #[cfg(unix)]

@@ -11,6 +11,7 @@ use askama::Template;
 use chrono::{DateTime, Utc};
 use spareloop_api::people::{InvitationView, Invite, MakeNetwork};
 use spareloop_domain::words::InvitationId;
+use spareloop_store::copies::{self, NightlyCopy, State};
 
 use super::form::{Form, Posted};
 use super::layout::{Answer, Page, see_other};
@@ -41,6 +42,7 @@ struct NetworkPage<'a> {
     form: &'a Form,
     code: Option<NewCode>,
     invitations: Vec<InvitationView>,
+    last_copy: Option<NightlyCopy>,
     now: DateTime<Utc>,
 }
 
@@ -103,6 +105,7 @@ async fn show(signed: &Signed<Coordinator>, form: &Form, code: Option<String>) -
         return visitor.show_form(form, &MakePage { page, form });
     }
     let invitations = people::invitations(&visitor.house, signed.caller).await?;
+    let last_copy = visitor.house.read(copies::last).await?;
     let page = visitor.form_page("Network", form);
     let shown_code = code.is_some();
     let code = code.map(|code| NewCode {
@@ -111,7 +114,7 @@ async fn show(signed: &Signed<Coordinator>, form: &Form, code: Option<String>) -
     });
     let mut answer = visitor.show_form(
         form,
-        &NetworkPage { page, form, code, invitations, now: visitor.house.now() },
+        &NetworkPage { page, form, code, invitations, last_copy, now: visitor.house.now() },
     )?;
     if shown_code {
         add(&mut answer, &code_cookie(visitor, String::new(), Duration::ZERO))?;
@@ -134,6 +137,23 @@ fn add(answer: &mut HttpResponse, cookie: &Cookie<'_>) -> Result<(), ServerError
 }
 
 impl NetworkPage<'_> {
+    /// How the last nightly copy went, where the server makes any.
+    fn copy(&self) -> Option<Result<String, String>> {
+        let copy = self.last_copy.as_ref()?;
+        let (day, when) = (say::day(&copy.day), say::moment(&copy.since));
+        Some(match copy.state {
+            State::Done => {
+                Ok(format!("The copy for {day} was made and read through: {}.", copy.said))
+            }
+            State::UnderWay => Ok(format!("The copy for {day} is being made since {when}.")),
+            State::Failed => Err(format!(
+                "The copy for {day} failed at {when}: {}. Copies from before are kept, and it is tried \
+                 again by itself. Tell the one who runs the server; its log says more.",
+                copy.said
+            )),
+        })
+    }
+
     /// How an invitation stands.
     fn state(&self, invitation: &InvitationView) -> String {
         match &invitation.used_at {

@@ -1,10 +1,22 @@
 //! Copies: made while the server runs, put back while it doesn't.
 
-use spareloop_server::keep::{self, KeepError, Lock};
+use chrono::{DateTime, TimeDelta, Utc};
+use spareloop_server::keep::{KeepError, Keeper, Lock, Present};
+use spareloop_store::copies::{self, Turn};
 use spareloop_store::{DatabaseUrl, Store, ledger};
 
 use crate::farm::Farm;
+use crate::pages_job::Loop;
 use crate::yard::Yard;
+
+fn restore(
+    url: &DatabaseUrl,
+    copy: &std::path::Path,
+    now: DateTime<Utc>,
+) -> Result<String, KeepError> {
+    let keeper = Keeper { url: url.clone(), programs: None };
+    keeper.restore(copy, Present::Refused, copy, now)
+}
 
 #[actix_web::test]
 async fn a_copy_put_back_has_a_new_epoch_and_house_devices_and_the_old_file_is_kept() {
@@ -20,7 +32,7 @@ async fn a_copy_put_back_has_a_new_epoch_and_house_devices_and_the_old_file_is_k
     farm.stores(&yard, "Later", 3).await;
     drop((store, yard.house.clone()));
 
-    let told = keep::restore(&url, &copy, yard.now()).unwrap();
+    let told = restore(&url, &copy, yard.now()).unwrap();
     assert!(told.contains("kept in"), "{told}");
     let restored = Store::open(&url).unwrap();
     assert_ne!(restored.epoch().unwrap(), epoch);
@@ -41,7 +53,7 @@ async fn a_copy_is_not_put_in_place_under_a_running_server_nor_a_damaged_one_at_
     let url = DatabaseUrl::Sqlite(live.clone());
     Store::open(&url).unwrap().backup_to(&copy).unwrap();
     let lock = Lock::take(&live).unwrap();
-    assert!(matches!(keep::restore(&url, &copy, yard.now()), Err(KeepError::InUse(_))));
+    assert!(matches!(restore(&url, &copy, yard.now()), Err(KeepError::InUse(_))));
     assert!(matches!(Lock::take(&live), Err(KeepError::InUse(_))));
     drop(lock);
     let mut bytes = std::fs::read(&copy).unwrap();
@@ -49,6 +61,33 @@ async fn a_copy_is_not_put_in_place_under_a_running_server_nor_a_damaged_one_at_
     bytes[middle..middle + 8192].fill(0x5a);
     std::fs::write(&copy, bytes).unwrap();
     let before = std::fs::read(&live).unwrap();
-    assert!(matches!(keep::restore(&url, &copy, yard.now()), Err(KeepError::Damaged { .. })));
+    assert!(matches!(restore(&url, &copy, yard.now()), Err(KeepError::Damaged { .. })));
     assert_eq!(std::fs::read(&live).unwrap(), before);
+}
+
+#[actix_web::test]
+async fn the_coordinator_sees_how_the_nightly_copy_went() {
+    let mut it = Loop::new().await;
+    let page = it.clara.open(&it.yard, "/network").await;
+    assert!(!page.text().contains("copy"), "a server that makes none says nothing of any");
+    let (day, now) = ("2026-11-25".parse().unwrap(), it.yard.now());
+    let url = DatabaseUrl::Sqlite(it.yard.folder().join("yard.sqlite"));
+    let store = Store::open(&url).unwrap();
+    assert_eq!(store.write(|tx| copies::take(tx, day, now)).unwrap(), Turn::Ours);
+    assert_eq!(store.write(|tx| copies::take(tx, day, now)).unwrap(), Turn::NotNow);
+    it.clara.open(&it.yard, "/network").await.must_say("is being made since");
+    store.write(|tx| copies::end(tx, day, Err("the disk is full"), now)).unwrap();
+    let page = it.clara.open(&it.yard, "/network").await;
+    page.must_say("The nightly copy failed").must_say("the disk is full");
+    // It is tried again, and a server that went down over it is not waited for.
+    let (soon, later) = (now + TimeDelta::minutes(29), now + TimeDelta::minutes(31));
+    assert_eq!(store.write(|tx| copies::take(tx, day, soon)).unwrap(), Turn::NotNow);
+    assert_eq!(store.write(|tx| copies::take(tx, day, later)).unwrap(), Turn::Ours);
+    let much_later = later + TimeDelta::hours(4);
+    assert_eq!(store.write(|tx| copies::take(tx, day, much_later)).unwrap(), Turn::Ours);
+    store.write(|tx| copies::end(tx, day, Ok("2 farms"), much_later)).unwrap();
+    it.clara.open(&it.yard, "/network").await.must_say("was made and read through: 2 farms");
+    // A day before one that is done needs none.
+    let day_before = "2026-11-24".parse().unwrap();
+    assert_eq!(store.write(|tx| copies::take(tx, day_before, now)).unwrap(), Turn::NotNow);
 }

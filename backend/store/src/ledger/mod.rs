@@ -68,7 +68,15 @@ pub fn summary(tx: &mut Tx<'_>, farm: FarmId) -> Result<Summary, StoreError> {
         .first(tx.connection)
         .optional()?;
     let position = Position(unsigned(newest.ok_or(Missing::Farm)?)?);
-    Ok(Summary { position, heads: heads(tx, farm)? })
+    let heads = heads(tx, farm)?;
+    // Chains and positions have no gaps, so both count the farm's entries.
+    if heads.values().map(|head| head.seq.get()).sum::<u64>() != position.0 {
+        return Err(StoreError::corrupt(format!(
+            "the chains of farm {farm} do not end at position {}",
+            position.0
+        )));
+    }
+    Ok(Summary { position, heads })
 }
 
 /// The end of every device's chain. Goes from device to device by the index, so that a long ledger
@@ -144,7 +152,17 @@ pub(crate) fn entries_up_to(
         .order(entries::position)
         .select(COLUMNS)
         .load(tx.connection)?;
-    rows.into_iter().map(|row| Ok(row.positioned()?.entry)).collect()
+    let mut entries = Vec::with_capacity(rows.len());
+    for (row, expected) in rows.into_iter().zip(1..) {
+        let Positioned { position, entry, .. } = row.positioned()?;
+        // Numbers come from here, so every entry is what was sealed, and none is missing.
+        entry.verify().map_err(StoreError::corrupt)?;
+        if position != Position(expected) {
+            return Err(StoreError::corrupt(format!("nothing stands at position {expected}")));
+        }
+        entries.push(entry);
+    }
+    Ok(entries)
 }
 
 /// The farm's row, locked until the transaction ends.
