@@ -86,7 +86,12 @@ pub fn lot<'a>(book: &'a Book, farm: FarmId, text: &str) -> Result<&'a Lot, Faul
     if let Some(lot) = text.parse().ok().and_then(|id: LotId| book.lots.get(&id)) {
         return Ok(lot);
     }
-    if let Some(lot) = lasting::labelled(book, farm, text) {
+    let label = lasting::label_key(text);
+    let bears =
+        |lot: &&Lot| lot.label.as_deref().is_some_and(|own| lasting::label_key(own) == label);
+    if let Some(lot) =
+        book.lots.values().find(bears).or_else(|| lasting::labelled(book, farm, text))
+    {
         return Ok(lot);
     }
     let codes: Vec<String> = book.lots.keys().map(|lot| lot.code()).collect();

@@ -293,6 +293,7 @@ on_both! {
             unit: UnitKind::Division,
             count: Count::from(40),
             origin: None,
+        label: None,
         };
         let name = VarietyNote::naming(variety, "Ember Lantern".parse().unwrap());
         let begun = [farm.device.note("2025-11-01", name), farm.device.note("2025-11-01", opening)];

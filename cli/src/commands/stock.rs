@@ -37,6 +37,8 @@ pub struct LotView {
     pub condition: &'static str,
     /// Where it came from, in words.
     pub origin: String,
+    /// The label that it bears besides its code.
+    pub label: Option<String>,
 }
 
 impl LotView {
@@ -60,6 +62,7 @@ impl LotView {
                 LotCondition::Stopped(_) => "stopped",
             },
             origin: origin(&lot.origin),
+            label: lot.label.clone(),
         }
     }
 

@@ -44,9 +44,13 @@ pub(super) fn plan(row: &Row<'_>, scratch: &mut Scratch) -> Result<Fate, Stop> {
     let on = row.day("date")?.ok_or_else(|| "the date is missing".to_owned())?;
     let taken = row.count("clumps")?.ok_or_else(|| "the clumps are missing".to_owned())?;
     let count = row.count("sound")?.ok_or_else(|| "the sound ones are missing".to_owned())?;
-    let key = match row.text("lot label") {
+    let label = row.text("lot label");
+    let key = match label {
         Some(label) => scratch.memory.label(label)?,
-        None => scratch.memory.numbered(&format!("bench:{from}|{on}|{count}")),
+        None => {
+            let session = row.text("session").unwrap_or_default();
+            scratch.memory.numbered(&format!("bench:{from}|{on}|{session}"))
+        }
     };
     let lot = match scratch.lot_of_key(&key) {
         Err(lot) => lot,
@@ -66,7 +70,8 @@ pub(super) fn plan(row: &Row<'_>, scratch: &mut Scratch) -> Result<Fate, Stop> {
         .into_iter()
         .filter(|discard| !discard.count.is_zero())
         .collect();
-    let made = vec![MadeLot { lot, unit: UnitKind::Division, count, eyes: eyes(row)? }];
+    let label = label.map(ToOwned::to_owned);
+    let made = vec![MadeLot { lot, unit: UnitKind::Division, count, eyes: eyes(row)?, label }];
     scratch.divide(on, Divide { from, taken, made, discards, pieces: None, session })?;
     put_away(row, lot, on, scratch)?;
     scratch.memory.remember(&key, count.to_string(), lot);

@@ -22,7 +22,7 @@ pub(super) fn id(farm: FarmId, key: &str, salt: u32) -> Uuid {
 }
 
 /// The key of a lot by its label: case and runs of spaces don't count.
-pub(super) fn label_key(label: &str) -> String {
+pub(crate) fn label_key(label: &str) -> String {
     let words: Vec<String> = label.split_whitespace().map(str::to_lowercase).collect();
     format!("label:{}", words.join(" "))
 }

@@ -27,7 +27,8 @@ pub(super) fn plan(row: &Row<'_>, scratch: &mut Scratch) -> Result<Fate, Stop> {
     let clumps = row.count("clumps")?.ok_or_else(|| "the clumps are missing".to_owned())?;
     let on = row.day("date")?.ok_or_else(|| "the date is missing".to_owned())?;
     let bed = row.text("bed");
-    let key = match row.text("lot label") {
+    let label = row.text("lot label");
+    let key = match label {
         Some(label) => scratch.memory.label(label)?,
         None => scratch.memory.numbered(&format!(
             "lifted:{}|{on}|{}",
@@ -43,7 +44,8 @@ pub(super) fn plan(row: &Row<'_>, scratch: &mut Scratch) -> Result<Fate, Stop> {
         }
     };
     let variety = scratch.variety(name, on, Classes::of(row))?;
-    scratch.begin(on, Lift { lot, variety, clumps, bed: bed.map(ToOwned::to_owned) })?;
+    let (bed, label) = (bed.map(ToOwned::to_owned), label.map(ToOwned::to_owned));
+    scratch.begin(on, Lift { lot, variety, clumps, bed, label })?;
     scratch.memory.remember(&key, clumps.to_string(), lot);
     Ok(Fate::New)
 }

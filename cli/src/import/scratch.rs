@@ -260,6 +260,7 @@ impl Scratch {
             unit: from.unit,
             count: taken,
             origin: None,
+            label: None,
         };
         let stand_in = Draft { id: EntryId::new(fresh::uuid()?), on, body: opening.into() };
         let mut made = self.folded(&[stand_in, entry])?.lots;

@@ -104,11 +104,10 @@ fn new(
 ) -> Result<Fate, Stop> {
     let text = line.text();
     let variety = scratch.variety(name, line.on, Classes::of(row))?;
-    let label = row.text("lot label").map(|label| format!("labelled {label}"));
-    let origin: Vec<String> =
-        row.text("origin").map(ToOwned::to_owned).into_iter().chain(label).collect();
-    let origin = (!origin.is_empty()).then(|| origin.join(", "));
-    let opening = Opening { lot, variety, unit: line.unit, count: line.count, origin };
+    let word = |field| row.text(field).map(ToOwned::to_owned);
+    let (unit, count) = (line.unit, line.count);
+    let (origin, label) = (word("origin"), word("lot label"));
+    let opening = Opening { lot, variety, unit, count, origin, label };
     scratch.begin(line.on, opening)?;
     put_away(lot, line, scratch)?;
     scratch.memory.remember(key, text, lot);

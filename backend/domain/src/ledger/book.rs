@@ -54,6 +54,8 @@ pub struct Lot {
     pub began: Day,
     /// Where it came from.
     pub origin: Origin,
+    /// The label that it bears besides its code, in the grower's spelling.
+    pub label: Option<String>,
     /// The day it was packed and stored, if noted.
     pub stored: Option<Day>,
     /// What it lies in.

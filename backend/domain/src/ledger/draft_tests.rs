@@ -78,8 +78,13 @@ fn nothing_happens_before_the_lot_began_or_after_tomorrow() {
 fn every_unit_of_a_split_is_in_one_of_its_parts() {
     let (mut farm, from) = divisions(20);
     let lot = farm.lot();
-    let made =
-        |count| MadeLot { lot, unit: UnitKind::Division, count: n(count), eyes: Eyes::NotNoted };
+    let made = |count| MadeLot {
+        lot,
+        unit: UnitKind::Division,
+        count: n(count),
+        eyes: Eyes::NotNoted,
+        label: None,
+    };
     let split = |taken, count, discarded| Divide {
         from,
         taken: n(taken),
@@ -105,7 +110,13 @@ fn pieces_of_clumps_must_agree_only_where_they_were_counted() {
     let divide = |pieces| Divide {
         from,
         taken: n(4),
-        made: vec![MadeLot { lot, unit: UnitKind::Division, count: n(17), eyes: Eyes::Eyed }],
+        made: vec![MadeLot {
+            lot,
+            unit: UnitKind::Division,
+            count: n(17),
+            eyes: Eyes::Eyed,
+            label: None,
+        }],
         discards: vec![Discard { reason: DiscardReason::NoEye, count: n(3) }],
         pieces,
         session: None,
@@ -212,8 +223,14 @@ fn a_variety_is_named_once() {
     assert_eq!(refusal.to_string(), "'Ember Lantern' is in the book already");
     assert_eq!(ask(&farm, TODAY, VarietyNote::naming(farm.variety, name)), Ok(()));
     let lot = farm.lot();
-    let opening =
-        Opening { lot, variety: other, unit: UnitKind::Division, count: n(3), origin: None };
+    let opening = Opening {
+        lot,
+        variety: other,
+        unit: UnitKind::Division,
+        count: n(3),
+        origin: None,
+        label: None,
+    };
     assert_eq!(ask(&farm, TODAY, opening), Err(Refusal::UnknownVariety { variety: other }));
 }
 

@@ -45,7 +45,7 @@ impl Farm {
 
     pub(crate) fn opening(&mut self, on: &str, unit: UnitKind, count: u16) -> LotId {
         let (lot, variety) = (self.lot(), self.variety);
-        self.note(on, Opening { lot, variety, unit, count: n(count), origin: None });
+        self.note(on, Opening { lot, variety, unit, count: n(count), origin: None, label: None });
         lot
     }
 
@@ -68,6 +68,7 @@ impl Farm {
                 unit: UnitKind::Division,
                 count: n(*count),
                 eyes: Eyes::NotNoted,
+                label: None,
             })
             .collect();
         let taken = n(taken);

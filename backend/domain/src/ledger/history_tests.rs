@@ -79,7 +79,8 @@ fn bench_hygiene_is_found_up_the_chain_of_lots() {
         "2025-11-01",
         BenchSession { session, lots: vec![clumps], tools, tool_dip, soak: None },
     );
-    let made = MadeLot { lot, unit: UnitKind::Division, count: n(20), eyes: Eyes::Eyed };
+    let made =
+        MadeLot { lot, unit: UnitKind::Division, count: n(20), eyes: Eyes::Eyed, label: None };
     farm.note(
         "2025-11-01",
         Divide {

@@ -92,6 +92,7 @@ impl Farm {
                     unit: UnitKind::Division,
                     count: count(units),
                     origin: None,
+                    label: None,
                 },
             ),
             self.chain.note(

@@ -247,6 +247,7 @@ pub fn lot(house: &House, farm: &mut Farm, variety: &str, count: u16) -> LotId {
         unit: UnitKind::Division,
         count: n(count),
         origin: None,
+        label: None,
     };
     let entries = [farm.device.note("2025-11-01", name), farm.device.note("2025-11-01", opening)];
     push(house, farm.id, &entries);

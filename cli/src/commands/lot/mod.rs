@@ -107,12 +107,12 @@ pub fn run(command: Lot, desk: &Desk) -> Result<Answer, Fault> {
     match command {
         Lot::Opening(it) => new_lot_note(desk, it.on, |book, lot| {
             let variety = find::variety(book, &it.variety)?.id;
-            Ok(OpeningBody { lot, variety, unit: it.unit, count: it.count, origin: it.origin }
-                .into())
+            let (unit, count, origin) = (it.unit, it.count, it.origin);
+            Ok(OpeningBody { lot, variety, unit, count, origin, label: None }.into())
         }),
         Lot::Lift(it) => new_lot_note(desk, it.on, |book, lot| {
             let variety = find::variety(book, &it.variety)?.id;
-            Ok(LiftBody { lot, variety, clumps: it.clumps, bed: it.bed }.into())
+            Ok(LiftBody { lot, variety, clumps: it.clumps, bed: it.bed, label: None }.into())
         }),
         Lot::Divide(it) => divide(it, desk),
         Lot::Split(it) => split(it, desk),
@@ -194,7 +194,7 @@ fn divide(it: Divide, desk: &Desk) -> Result<Answer, Fault> {
         for (count, eyes) in kinds.into_iter().filter(|(count, _)| !count.is_zero()) {
             let lot = find::new_lot(book, &lots)?;
             lots.push(lot);
-            made.push(MadeLot { lot, unit: UnitKind::Division, count, eyes });
+            made.push(MadeLot { lot, unit: UnitKind::Division, count, eyes, label: None });
         }
         let discards = it
             .discards
@@ -222,7 +222,8 @@ fn split(it: Split, desk: &Desk) -> Result<Answer, Fault> {
         let from = find::lot(book, before.farm.id, &it.lot)?;
         let lot = find::new_lot(book, &[])?;
         lots.push(lot);
-        let made = vec![MadeLot { lot, unit: from.unit, count: it.count, eyes: from.eyes }];
+        let made =
+            vec![MadeLot { lot, unit: from.unit, count: it.count, eyes: from.eyes, label: None }];
         let split = DivideBody {
             from: from.id,
             taken: it.count,
@@ -384,8 +385,9 @@ fn show(it: Show, desk: &Desk) -> Result<Answer, Fault> {
         .collect();
     let units = if view.in_store.get() == 1 { view.unit.to_string() } else { view.unit.plural() };
     let place = view.place.as_ref().map(|place| format!(" at {place}")).unwrap_or_default();
+    let label = view.label.as_ref().map(|label| format!(", labelled {label}")).unwrap_or_default();
     let text = format!(
-        "Lot {}: {} {units} of {} in store{place}; {}.\n\n{}",
+        "Lot {}{label}: {} {units} of {} in store{place}; {}.\n\n{}",
         view.code,
         view.in_store,
         view.variety,

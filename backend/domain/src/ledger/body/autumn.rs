@@ -18,6 +18,9 @@ record! {
         /// Where it came from, in the grower's words.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         origin: Option<String>,
+        /// The label that it bears besides its code, in the grower's spelling.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        label: Option<String>,
     }
 }
 record! {
@@ -32,6 +35,9 @@ record! {
         /// The bed they came from.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         bed: Option<String>,
+        /// The label that it bears besides its code, in the grower's spelling.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        label: Option<String>,
     }
 }
 record! {
@@ -75,6 +81,9 @@ record! {
         count: Count,
         /// Whether eyes were seen.
         eyes: Eyes,
+        /// The label that it bears besides its code, in the grower's spelling.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        label: Option<String>,
     }
 }
 /// Whether eyes were seen on the units of a lot.

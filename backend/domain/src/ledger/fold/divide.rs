@@ -214,6 +214,7 @@ const fn awake(mother: LotCondition, noted: Noted) -> LotCondition {
 fn made_lot(before: &Lot, divide: &Divide, made: &MadeLot, noted: Noted) -> Lot {
     let origin = Origin::Divided(divide.from, divide.session);
     let mut lot = new_lot(made.lot, before.variety, made.unit, made.count, noted.on, origin);
+    lot.label.clone_from(&made.label);
     lot.eyes = made.eyes;
     lot.condition = before.condition;
     lot

@@ -20,7 +20,7 @@ use crate::ledger::book::{Book, Flow, Lot, Problem};
 use crate::words::{Count, Day, DeviceId, EntryId, LotId, SessionId, UnitKind, VarietyId};
 
 /// The number of this form and of the fold's rules.
-pub(super) const FORMAT: u32 = 1;
+pub(super) const FORMAT: u32 = 2;
 
 /// Pairs instead of maps: they are written in order, and read without searching.
 type Pairs<K, V> = Vec<(K, V)>;

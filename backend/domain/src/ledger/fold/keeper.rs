@@ -71,6 +71,7 @@ pub(super) fn new_lot(
         began_with: count,
         began,
         origin,
+        label: None,
         stored: None,
         packing: None,
         place: None,

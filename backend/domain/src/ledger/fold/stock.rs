@@ -15,14 +15,16 @@ impl Keeper {
     /// Stock on hand when the book begins.
     pub(super) fn open(&mut self, body: &Opening, noted: Noted) {
         let origin = Origin::Opening(body.origin.clone());
-        let lot = new_lot(body.lot, body.variety, body.unit, body.count, noted.on, origin);
+        let mut lot = new_lot(body.lot, body.variety, body.unit, body.count, noted.on, origin);
+        lot.label.clone_from(&body.label);
         self.begin(lot, Source::CameIn, noted);
     }
 
     /// Clumps dug.
     pub(super) fn lift(&mut self, body: &Lift, noted: Noted) {
         let (unit, origin) = (UnitKind::Clump, Origin::Lifted(body.bed.clone()));
-        let lot = new_lot(body.lot, body.variety, unit, body.clumps, noted.on, origin);
+        let mut lot = new_lot(body.lot, body.variety, unit, body.clumps, noted.on, origin);
+        lot.label.clone_from(&body.label);
         self.begin(lot, Source::CameIn, noted);
     }
 

@@ -90,7 +90,13 @@ impl Author {
     fn lift(&mut self, variety: VarietyId) {
         let lot = LotId::new(self.dice.id());
         let there = 3 + self.dice.below(15);
-        self.note(Lift { lot, variety, clumps: units(there), bed: Some("north bed".to_owned()) });
+        self.note(Lift {
+            lot,
+            variety,
+            clumps: units(there),
+            bed: Some("north bed".to_owned()),
+            label: None,
+        });
         self.lots.push(Believed { lot, variety, unit: UnitKind::Clump, there });
     }
 
@@ -143,6 +149,7 @@ impl Author {
                 unit: UnitKind::Division,
                 count: units(made),
                 eyes: Eyes::NotYetEyed,
+                label: None,
             }],
             discards: vec![Discard { reason: DiscardReason::NoEye, count: units(discarded) }],
             pieces: Some(units(made + discarded)),
@@ -182,6 +189,7 @@ impl Author {
                 unit: box_one.unit,
                 count: units(taken),
                 eyes: Eyes::NotNoted,
+                label: None,
             }],
             discards: Vec::new(),
             pieces: None,

@@ -117,8 +117,16 @@ impl Pool {
     fn beginning(&mut self) -> Body {
         let (lot, variety, count) = (self.lot(), self.variety(), self.count());
         match self.dice.below(3) {
-            0 => Lift { lot, variety, clumps: count, bed: None }.into(),
-            1 => Opening { lot, variety, unit: self.unit(), count, origin: None }.into(),
+            0 => Lift { lot, variety, clumps: count, bed: None, label: self.label() }.into(),
+            1 => Opening {
+                lot,
+                variety,
+                unit: self.unit(),
+                count,
+                origin: None,
+                label: self.label(),
+            }
+            .into(),
             _ => Receive {
                 lot,
                 variety,
@@ -135,6 +143,10 @@ impl Pool {
         }
     }
 
+    fn label(&mut self) -> Option<String> {
+        self.dice.happens(30).then(|| "T7".to_owned())
+    }
+
     fn divide(&mut self) -> Divide {
         let made = (0..self.dice.below(4))
             .map(|_| MadeLot {
@@ -142,6 +154,7 @@ impl Pool {
                 unit: self.unit(),
                 count: self.count(),
                 eyes: Eyes::NotNoted,
+                label: self.label(),
             })
             .collect();
         let discards = (0..self.dice.below(3))
