@@ -35,8 +35,17 @@ pub fn server_command(data: &Path) -> Command {
 /// A program with its environment, run with `words` where no file may pass so many kB: a write
 /// beyond fails, as it does on a full disk.
 pub fn with_little_room(command: &Command, words: &[&str], kilobytes: u64) -> Command {
+    within(command, words, &format!("trap '' XFSZ; ulimit -f {kilobytes}"))
+}
+
+/// A program with its environment, run with `words` in so many kB of address space.
+pub fn with_little_memory(command: &Command, words: &[&str], kilobytes: u64) -> Command {
+    within(command, words, &format!("ulimit -v {kilobytes}"))
+}
+
+fn within(command: &Command, words: &[&str], limits: &str) -> Command {
     let mut shell = Command::new("/bin/bash");
-    let script = format!("trap '' XFSZ; ulimit -f {kilobytes}; exec \"$0\" \"$@\"");
+    let script = format!("{limits}; exec \"$0\" \"$@\"");
     shell.args(["-c", &script]).arg(command.get_program()).args(command.get_args()).args(words);
     shell.env_clear();
     shell.envs(command.get_envs().filter_map(|(name, value)| Some((name, value?))));

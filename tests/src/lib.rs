@@ -8,3 +8,4 @@ pub mod damage;
 pub mod database;
 pub mod farm;
 pub mod network;
+pub mod sheets;

@@ -4,7 +4,7 @@
 
 use spareloop_domain::words::{Count, LotId, UnitKind, VarietyId};
 
-use super::Fate;
+use super::preview::Fate;
 use super::scratch::{Scratch, Stop};
 use crate::find;
 

@@ -5,10 +5,10 @@ use spareloop_domain::ledger::body::{
 };
 use spareloop_domain::words::{Day, DiscardReason, LotId, Packing, Place, SessionId, UnitKind};
 
-use super::Fate;
 use super::again::known_again;
 use super::cells::Row;
 use super::columns::{Field, needed, optional};
+use super::preview::Fate;
 use super::scratch::{Scratch, Stop};
 
 /// The fields of a bench sheet.
@@ -45,14 +45,13 @@ pub(super) fn plan(row: &Row<'_>, scratch: &mut Scratch) -> Result<Fate, Stop> {
     let taken = row.count("clumps")?.ok_or_else(|| "the clumps are missing".to_owned())?;
     let count = row.count("sound")?.ok_or_else(|| "the sound ones are missing".to_owned())?;
     let label = row.text("lot label");
-    let key = match label {
-        Some(label) => scratch.memory.label(label)?,
-        None => {
-            let session = row.text("session").unwrap_or_default();
-            scratch.memory.numbered(&format!("bench:{from}|{on}|{session}"))
-        }
+    let key = if let Some(label) = label {
+        scratch.memory.label(label)?
+    } else {
+        let session = row.text("session").unwrap_or_default();
+        scratch.memory.numbered(&format!("bench:{from}|{on}|{session}"))
     };
-    let lot = match scratch.lot_of_key(&key) {
+    let lot = match scratch.lot_of_row(&key, row.text("lot label")) {
         Err(lot) => lot,
         Ok(lot) => {
             let is = (scratch.lot(from).map(|lot| lot.variety), UnitKind::Division);

@@ -6,19 +6,17 @@ use std::str::FromStr;
 use spareloop_domain::words::{Count, Day};
 
 use super::Options;
-use super::columns::Columns;
-use super::dates::{self, DateOrder};
-use super::reading::Record;
+use super::dates;
+use super::layout::Layout;
+use super::table::Record;
 
 /// A row as the kinds of file read it.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Row<'a> {
     /// The cells.
     pub(super) record: &'a Record,
-    /// Which column holds which field.
-    pub(super) columns: &'a Columns,
-    /// The order of day and month.
-    pub(super) order: Option<DateOrder>,
+    /// Which column holds which field, and how days are written.
+    pub(super) layout: &'a Layout,
     /// How the file is read.
     pub(super) options: &'a Options,
 }
@@ -26,7 +24,8 @@ pub(super) struct Row<'a> {
 impl<'a> Row<'a> {
     /// What stands in a field, if anything.
     pub(super) fn text(&self, field: &str) -> Option<&'a str> {
-        self.columns
+        self.layout
+            .columns
             .index(field)
             .and_then(|index| self.record.cells.get(index))
             .filter(|cell| !cell.is_empty())
@@ -73,16 +72,24 @@ impl<'a> Row<'a> {
             .transpose()
     }
 
+    /// The day of a row without one: as given, else that of its first look, else today.
+    pub(super) fn began(&self) -> Day {
+        let first = || self.layout.looks.first_filled(self);
+        self.options.on.or_else(first).unwrap_or(self.options.today)
+    }
+
     /// A day.
     pub(super) fn day(&self, field: &str) -> Result<Option<Day>, String> {
         self.text(field)
-            .map(|text| dates::read(text, self.order).map_err(|error| format!("{field}: {error}")))
+            .map(|text| {
+                dates::read(text, self.layout.habit).map_err(|error| format!("{field}: {error}"))
+            })
             .transpose()
     }
 }
 
-/// A whole number. `40,0` and `40.00` are 40; `1.000` could be one or a thousand and is refused.
-fn count(text: &str) -> Result<Count, String> {
+/// The count of a cell: a whole number. `40,0` and `40.00` are 40; `1.000` could be one or a thousand and is refused.
+pub(super) fn count(text: &str) -> Result<Count, String> {
     let whole = match text.split_once(['.', ',']) {
         None => text,
         Some((whole, zeros))

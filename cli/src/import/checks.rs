@@ -2,19 +2,23 @@
 
 use spareloop_domain::ledger::body::{Check, LostUnits, Scope, Void};
 use spareloop_domain::ledger::book::LookRecord;
-use spareloop_domain::words::{Count, Day, Look, LossCause, LotId};
+use spareloop_domain::words::{Count, Day, Look, LossCause, LotId, fold_key};
 
-use super::Fate;
 use super::cells::Row;
 use super::columns::{Field, needed, optional};
+use super::preview::Fate;
 use super::scratch::{Scratch, Stop};
+use super::stock;
+
+/// Headings that say how a lot was looked at.
+pub(super) const LOOK_ALIASES: &[&str] = &["how", "kind of look"];
 
 /// The fields of a sheet of checks.
 pub(super) const FIELDS: &[Field] = &[
-    needed("lot label", &["lot", "label", "lot code", "code", "tag"]),
+    needed("lot label", stock::LABEL_ALIASES),
     needed("date", &["day", "checked on", "looked on"]),
     needed("sound", &["good", "alive", "ok"]),
-    optional("look", &["how", "kind of look"]),
+    optional("look", LOOK_ALIASES),
     optional("scope", &["whole or sample"]),
     optional("inspected", &["looked at", "checked"]),
     optional("doubtful", &["unsure"]),
@@ -55,14 +59,23 @@ pub(super) fn plan(row: &Row<'_>, scratch: &mut Scratch) -> Result<Fate, Stop> {
     }
     match scratch.memory.before(&key) {
         Some(before) if before.text == text => Ok(Fate::Skipped),
-        Some(_) => correct(&key, on, &there, check, scratch),
-        None => Err(Stop::Wrong(format!(
-            "the book has another look at lot {} on {on}: {} inspected, {} sound. If this one is right, undo that one first",
-            lot.code(),
-            there.inspected,
-            there.sound
-        ))),
+        Some(_) => {
+            let fate = correct(on, &there, check, scratch)?;
+            scratch.memory.remember(&key, text, lot);
+            Ok(fate)
+        }
+        None => Err(another_look(lot, on, &there)),
     }
+}
+
+/// Another look at the lot that day, by a person or by another sheet: which one is right?
+pub(super) fn another_look(lot: LotId, on: Day, there: &LookRecord) -> Stop {
+    Stop::Wrong(format!(
+        "the book has another look at lot {} on {on}: {} inspected, {} sound. If this one is right, undo that one first",
+        lot.code(),
+        there.inspected,
+        there.sound
+    ))
 }
 
 fn read(row: &Row<'_>, lot: LotId, on: Day, scratch: &Scratch) -> Result<Check, Stop> {
@@ -88,13 +101,25 @@ fn read(row: &Row<'_>, lot: LotId, on: Day, scratch: &Scratch) -> Result<Check, 
         None if inspected == scratch.held_on(lot, on) => Scope::Whole,
         None => Scope::Sample,
     };
-    let look = match row.text("look").map(str::to_lowercase).as_deref() {
-        None => Look::Unpacked,
-        Some("through wrap" | "wrapped" | "through film") => Look::ThroughWrap,
-        Some(text) => text.parse().map_err(|error| format!("look: {error}"))?,
-    };
+    let look = look(row)?;
     let sprouted = row.count("sprouted")?;
     Ok(Check { lot, look, scope, inspected, sound, doubtful, lost, sprouted })
+}
+
+/// How a row's lot was looked at.
+pub(super) fn look(row: &Row<'_>) -> Result<Look, String> {
+    match row.text("look").map(str::to_lowercase).as_deref() {
+        None => Ok(Look::Unpacked),
+        Some("through wrap" | "wrapped" | "through film") => Ok(Look::ThroughWrap),
+        Some(text) => text.parse().map_err(|error| format!("look: {error}")),
+    }
+}
+
+/// The cause of loss that a heading of a sheet of checks means.
+pub(super) fn cause_of_alias(key: &str) -> Option<LossCause> {
+    let means = |field: &&Field| field.aliases.iter().any(|alias| fold_key(alias) == key);
+    let field = FIELDS.iter().find(means)?;
+    LossCause::ALL.iter().find(|cause| cause.code().replace('-', " ") == field.name).copied()
 }
 
 fn text(check: &Check) -> String {
@@ -103,7 +128,8 @@ fn text(check: &Check) -> String {
     format!("{}|{}|{}|{}", check.inspected, check.sound, check.doubtful, lost.join(","))
 }
 
-fn is_same(there: &LookRecord, check: &Check) -> bool {
+/// Whether a look in the book says what a check says.
+pub(super) fn is_same(there: &LookRecord, check: &Check) -> bool {
     let of = |lost: &[LostUnits], cause: LossCause| -> Count {
         lost.iter().filter(|part| part.cause == cause).map(|part| part.count).sum()
     };
@@ -112,19 +138,16 @@ fn is_same(there: &LookRecord, check: &Check) -> bool {
 }
 
 /// The file says now what it didn't say when it was imported: strike out, and note again.
-fn correct(
-    key: &str,
+pub(super) fn correct(
     on: Day,
     there: &LookRecord,
     check: Check,
     scratch: &mut Scratch,
 ) -> Result<Fate, Stop> {
     let lot = check.lot;
-    let text = text(&check);
     let void = Void { entry: there.entry, why: Some("corrected in the imported file".to_owned()) };
     scratch.note(on, void)?;
     scratch.forget_look(lot, there);
     scratch.check(on, check)?;
-    scratch.memory.remember(key, text, lot);
     Ok(Fate::Changed(format!("the look at lot {} on {on} is corrected", lot.code())))
 }

@@ -111,14 +111,21 @@ impl Columns {
         self.by_field.get(field).copied()
     }
 
-    /// Headings of columns that no field was found for.
-    pub(super) fn not_read(&self, headings: &[String]) -> Vec<String> {
-        headings
-            .iter()
-            .enumerate()
-            .filter(|(index, _)| !self.by_field.values().any(|taken| taken == index))
-            .map(|(_, heading)| heading.clone())
-            .filter(|heading| !heading.is_empty())
+    /// Whether a field was found for a column.
+    pub(super) fn is_taken(&self, column: usize) -> bool {
+        self.by_field.values().any(|taken| *taken == column)
+    }
+
+    /// Whether a column was left out by hand, now or before.
+    pub(super) fn is_left_out(&self, heading: &str) -> bool {
+        let key = fold_key(heading);
+        self.confirmed.iter().any(|(known, name)| *known == key && name == LEFT_OUT)
+    }
+
+    /// Places of columns with a heading that no field was found for.
+    pub(super) fn not_read(&self, headings: &[String]) -> Vec<usize> {
+        (0..headings.len())
+            .filter(|index| !self.is_taken(*index) && !headings[*index].is_empty())
             .collect()
     }
 
@@ -126,6 +133,48 @@ impl Columns {
     pub(super) fn confirmed(&self) -> &[(String, String)] {
         &self.confirmed
     }
+}
+
+/// What headings would hold, before a file is held to them.
+pub(super) struct Guess<'a> {
+    fields: &'static [Field],
+    by_hand: BTreeMap<String, &'a str>,
+    known: &'a BTreeMap<String, String>,
+}
+
+impl<'a> Guess<'a> {
+    /// For a kind of file, with what was mapped by hand now or before.
+    pub(super) fn new(
+        fields: &'static [Field],
+        by_hand: &'a [String],
+        known: &'a BTreeMap<String, String>,
+    ) -> Self {
+        let by_hand = by_hand.iter().filter_map(|text| text.rsplit_once('='));
+        let by_hand = by_hand.map(|(heading, field)| (fold_key(heading), field.trim())).collect();
+        Self { fields, by_hand, known }
+    }
+
+    /// Whether one of the headings would hold a field.
+    pub(super) fn has(&self, field: &str, headings: &[String]) -> bool {
+        headings.iter().any(|heading| {
+            let key = fold_key(heading);
+            let said = self.by_hand.get(&key).copied();
+            let said = said.or_else(|| self.known.get(&key).map(String::as_str)).map(fold_key);
+            guess(self.fields, &said.unwrap_or(key)).is_some_and(|found| found.name == field)
+        })
+    }
+
+    /// Whether the headings would hold all that is needed.
+    pub(super) fn fits(&self, headings: &[String]) -> bool {
+        let needed = self.fields.iter().filter(|field| field.need == Need::Needed);
+        needed.into_iter().all(|field| self.has(field.name, headings))
+    }
+}
+
+/// The fields that a kind of file needs, in words.
+pub(super) fn needs(fields: &[Field]) -> String {
+    let needed = fields.iter().filter(|field| field.need == Need::Needed);
+    needed.map(|field| field.name).collect::<Vec<_>>().join(", ")
 }
 
 fn guess(fields: &'static [Field], key: &str) -> Option<&'static Field> {
@@ -194,7 +243,7 @@ mod tests {
             Columns::map(FIELDS, &headings("How Many,Cultivar,mood"), &[], &BTreeMap::new())
                 .unwrap();
         assert_eq!((columns.index("count"), columns.index("variety")), (Some(0), Some(1)));
-        assert_eq!(columns.not_read(&headings("How Many,Cultivar,mood")), ["mood"]);
+        assert_eq!(columns.not_read(&headings("How Many,Cultivar,mood")), [2]);
     }
 
     #[test]

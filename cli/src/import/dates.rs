@@ -1,11 +1,10 @@
 //! Days as people write them. Where a file doesn't show whether day or month comes first, it is
 //! asked about, never guessed.
 
-use chrono::NaiveDate;
+use chrono::{Datelike, NaiveDate};
 use spareloop_domain::words::Day;
 
-use super::columns::Columns;
-use super::reading::Sheet;
+use super::table::Serials;
 use crate::fault::Fault;
 
 /// Which comes first in 3/11/2026.
@@ -17,56 +16,71 @@ pub enum DateOrder {
     MonthFirst,
 }
 
-/// Fields that hold a day, in any kind of file.
-const DATE_FIELDS: &[&str] = &["date", "stored on", "planting day"];
+/// How a file writes its days.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub(super) struct Habit {
+    /// Which comes first, where it matters.
+    pub(super) order: Option<DateOrder>,
+    /// What days are counted from where they are numbers.
+    pub(super) serials: Serials,
+}
 
-/// Three numbers of a date, as written.
-struct Parts {
-    numbers: [u32; 3],
+/// Fields that hold a day, in any kind of file.
+pub(super) const DATE_FIELDS: &[&str] = &["date", "stored on", "planting day"];
+
+/// The numbers of a date, as written: three with the year, two without.
+pub(super) struct Parts {
+    /// Day, month and year in whatever order.
+    pub(super) numbers: Vec<u32>,
     separator: char,
 }
 
-fn parts(text: &str) -> Option<Parts> {
+/// Takes a text apart that is made of two or three numbers.
+pub(super) fn parts(text: &str) -> Option<Parts> {
     let separator = text.chars().find(|letter| matches!(letter, '/' | '.' | '-'))?;
-    let mut numbers = text.trim_end_matches(separator).split(separator).map(|part| {
-        let part = part.trim();
-        // A time behind the date, as a spreadsheet may add, says nothing here.
-        part.split([' ', 'T']).next().unwrap_or(part).parse::<u32>().ok()
-    });
-    let three = [numbers.next()??, numbers.next()??, numbers.next()??];
-    numbers.next().is_none().then_some(Parts { numbers: three, separator })
+    let numbers: Vec<u32> = text
+        .trim_end_matches(separator)
+        .split(separator)
+        .map(|part| {
+            let part = part.trim();
+            // A time behind the date, as a spreadsheet may add, says nothing here.
+            part.split([' ', 'T']).next().unwrap_or(part).parse::<u32>().ok()
+        })
+        .collect::<Option<_>>()?;
+    matches!(numbers.len(), 2 | 3).then_some(Parts { numbers, separator })
 }
 
 impl Parts {
     /// Whether only the file's habit tells day from month.
-    fn needs_order(&self) -> bool {
+    pub(super) fn needs_order(&self) -> bool {
         self.numbers[0] < 100 && self.separator != '.'
+    }
+
+    /// Month and day of the two first numbers.
+    pub(super) fn month_and_day(&self, order: Option<DateOrder>) -> (u32, u32) {
+        let (a, b) = (self.numbers[0], self.numbers[1]);
+        match order {
+            Some(DateOrder::MonthFirst) if self.separator != '.' => (a, b),
+            _ => (b, a),
+        }
     }
 }
 
-/// The order that the dates of a file show, or that a flag gave. None if no date needs it.
-pub(super) fn order(
-    sheet: &Sheet,
-    columns: &Columns,
+/// The order that days show, or that a flag gave. None if no day needs it.
+pub(super) fn order<'a>(
+    days: impl Iterator<Item = (&'a str, Parts)>,
     given: Option<DateOrder>,
 ) -> Result<Option<DateOrder>, Fault> {
     if given.is_some() {
         return Ok(given);
     }
-    let indices: Vec<usize> = DATE_FIELDS.iter().filter_map(|field| columns.index(field)).collect();
-    let cells = sheet
-        .records
-        .iter()
-        .flat_map(|record| indices.iter().filter_map(|index| record.cells.get(*index)))
-        .filter_map(|cell| parts(cell).map(|parts| (cell, parts)))
-        .filter(|(_, parts)| parts.needs_order());
     let (mut example, mut day_first, mut month_first) = (None, None, None);
-    for (cell, parts) in cells {
-        example.get_or_insert(cell);
+    for (text, parts) in days.filter(|(_, parts)| parts.needs_order()) {
+        example.get_or_insert(text);
         if parts.numbers[0] > 12 {
-            day_first.get_or_insert(cell);
+            day_first.get_or_insert(text);
         } else if parts.numbers[1] > 12 {
-            month_first.get_or_insert(cell);
+            month_first.get_or_insert(text);
         }
     }
     let ask = |what: String| {
@@ -90,24 +104,37 @@ pub(super) fn order(
 }
 
 /// Reads a day.
-pub(super) fn read(text: &str, order: Option<DateOrder>) -> Result<Day, String> {
+pub(super) fn read(text: &str, habit: Habit) -> Result<Day, String> {
+    let text = text.trim();
     let wrong = || format!("{text:?} is not a day");
+    // Of days kept as numbers only those of our time: a 12.11 is no 12 January 1900.
+    let of_our_time = |day: &Day| (2000..2100).contains(&day.date().year());
+    let serial = text.parse().ok().and_then(|serial| habit.serials.day(serial));
+    if let Some(day) = serial.filter(of_our_time) {
+        return Ok(day);
+    }
     let date = match parts(text) {
-        Some(parts) => {
-            let [a, b, c] = parts.numbers;
-            let (year, month, day) = match (a >= 1000, order) {
-                (true, _) => (a, b, c),
-                (false, Some(DateOrder::MonthFirst)) if parts.separator != '.' => (c, a, b),
-                (false, _) => (c, b, a),
-            };
+        Some(parts) if parts.numbers.len() == 3 => {
+            let (a, c) = (parts.numbers[0], parts.numbers[2]);
+            let (month, day) =
+                if a >= 1000 { (parts.numbers[1], c) } else { parts.month_and_day(habit.order) };
+            let year = if a >= 1000 { a } else { c };
             let year = if year < 100 { year + 2000 } else { year };
             i32::try_from(year).ok().and_then(|year| NaiveDate::from_ymd_opt(year, month, day))
         }
-        None => ["%d %B %Y", "%d %b %Y", "%d-%b-%Y", "%B %d, %Y", "%Y%m%d"]
-            .iter()
-            .find_map(|format| NaiveDate::parse_from_str(text.trim(), format).ok()),
+        _ => spelled(text),
     };
     Day::new(date.ok_or_else(wrong)?).map_err(|error| error.to_string())
+}
+
+/// A date with its month in letters, or without any separator.
+fn spelled(text: &str) -> Option<NaiveDate> {
+    let formats =
+        ["%d %B %Y", "%d. %B %Y", "%d-%b-%Y", "%d-%b-%y", "%B %d, %Y", "%B %d %Y", "%Y%m%d"];
+    formats
+        .iter()
+        .filter_map(|format| NaiveDate::parse_from_str(text, format).ok())
+        .find(|date| Day::new(*date).is_ok())
 }
 
 #[cfg(test)]
@@ -115,39 +142,52 @@ mod tests {
     #![allow(clippy::unwrap_used, clippy::expect_used)]
     use super::*;
 
+    fn said(text: &str, order: Option<DateOrder>) -> Result<String, String> {
+        read(text, Habit { order, serials: Serials::None }).map(|day| day.to_string())
+    }
+
     #[test]
     fn days_are_read_as_people_write_them() {
-        for text in
-            ["2026-11-03", "2026/11/3", "3.11.2026", "3.11.26", "3 Nov 2026", "3 November 2026"]
-        {
-            assert_eq!(read(text, None).unwrap().to_string(), "2026-11-03", "{text}");
+        for text in [
+            "2026-11-03",
+            "2026/11/3",
+            "3.11.2026",
+            "3.11.26",
+            "3 Nov 2026",
+            "3 November 2026",
+            "3. November 2026",
+            "3-Nov-2026",
+            "3-Nov-26",
+            "Nov 3, 2026",
+            "November 3 2026",
+            "20261103",
+        ] {
+            assert_eq!(said(text, None).unwrap(), "2026-11-03", "{text}");
         }
-        assert_eq!(
-            read("11/3/2026", Some(DateOrder::MonthFirst)).unwrap().to_string(),
-            "2026-11-03"
-        );
-        assert_eq!(read("3/11/2026", Some(DateOrder::DayFirst)).unwrap().to_string(), "2026-11-03");
-        assert_eq!(read("2026-11-03 00:00:00", None).unwrap().to_string(), "2026-11-03");
+        assert_eq!(said("11/3/2026", Some(DateOrder::MonthFirst)).unwrap(), "2026-11-03");
+        assert_eq!(said("3/11/2026", Some(DateOrder::DayFirst)).unwrap(), "2026-11-03");
+        assert_eq!(said("2026-11-03 00:00:00", None).unwrap(), "2026-11-03");
+        assert_eq!(said("2026-11-03T00:00:00", None).unwrap(), "2026-11-03");
     }
 
     #[test]
     fn what_is_no_day_is_refused() {
-        for text in ["31.2.2026", "soon", "2026-13-01", "1/2", "3.11.1850"] {
-            assert!(read(text, Some(DateOrder::DayFirst)).is_err(), "{text}");
+        for text in ["31.2.2026", "soon", "2026-13-01", "1/2", "3.11.1850", "45292", "12.11."] {
+            assert!(said(text, Some(DateOrder::DayFirst)).is_err(), "{text}");
         }
     }
 
+    #[test]
+    fn a_number_is_a_day_only_where_days_are_numbers() {
+        let habit = |serials| Habit { order: None, serials };
+        let read = |serials| read("45292", habit(serials)).map(|day| day.to_string());
+        assert_eq!(read(Serials::From1900).unwrap(), "2024-01-01");
+        assert_eq!(read(Serials::From1904).unwrap(), "2028-01-02");
+        assert!(read(Serials::None).is_err());
+    }
+
     fn order_of(dates: &str) -> Result<Option<DateOrder>, Fault> {
-        use crate::import::columns::{Field, needed};
-        const FIELDS: &[Field] = &[needed("date", &[])];
-        let records = dates
-            .split(',')
-            .map(|cell| super::super::reading::Record { row: 2, cells: vec![cell].into() })
-            .collect();
-        let sheet = Sheet { headings: vec!["date".into()], records };
-        let columns =
-            Columns::map(FIELDS, &sheet.headings, &[], &std::collections::BTreeMap::new()).unwrap();
-        order(&sheet, &columns, None)
+        order(dates.split(',').filter_map(|cell| parts(cell).map(|parts| (cell, parts))), None)
     }
 
     #[test]

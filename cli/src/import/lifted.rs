@@ -3,10 +3,10 @@
 use spareloop_domain::ledger::body::Lift;
 use spareloop_domain::words::{UnitKind, fold_key};
 
-use super::Fate;
 use super::again::known_again;
 use super::cells::Row;
 use super::columns::{Field, needed, optional};
+use super::preview::Fate;
 use super::scratch::{Classes, Scratch, Stop};
 
 /// The fields of a sheet of lifted clumps.
@@ -36,7 +36,7 @@ pub(super) fn plan(row: &Row<'_>, scratch: &mut Scratch) -> Result<Fate, Stop> {
             bed.unwrap_or_default()
         )),
     };
-    let lot = match scratch.lot_of_key(&key) {
+    let lot = match scratch.lot_of_row(&key, row.text("lot label")) {
         Err(lot) => lot,
         Ok(lot) => {
             let is = (scratch.known_variety(name), UnitKind::Clump);

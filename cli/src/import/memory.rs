@@ -56,6 +56,11 @@ impl Memory {
         self.before.get(key)
     }
 
+    /// Whether an import said something of the row, this one or an earlier one.
+    pub(super) fn knows(&self, key: &str) -> bool {
+        self.before.contains_key(key) || self.now.contains_key(key)
+    }
+
     /// Remembers a row once the import is written.
     pub(super) fn remember(&mut self, key: &str, text: String, lot: LotId) {
         self.now.insert(key.to_owned(), ImportedRow { text, lot });

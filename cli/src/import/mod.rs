@@ -1,15 +1,22 @@
 //! Spreadsheets in: read, map columns, plan, preview, and only then write, all at once.
 //!
 //! ```text
-//! reading   bytes -> rows of text (encoding, delimiter, quotes, limits)
-//! columns   headings -> fields
-//! dates     days as people write them
-//! cells     counts, strengths and names out of a cell
-//! lasting   ids that are the same on every device
-//! memory    what rows said before
-//! again     rows about a lot that is in the book already
-//! scratch   the book as it will be, row by row, so that the rules at the door judge each row
-//! stock, checks, lifted, bench, plan   one kind of file each
+//! reading    bytes -> the sheet that is meant (limits, endings)
+//! text       a text file -> rows of text (encoding, delimiter, quotes)
+//! workbook   a workbook -> rows of text (what a stranger's file may do to a reader)
+//! table      rows of text with their places
+//! headings   which row says what the columns hold
+//! columns    headings -> fields
+//! layout     all of that put together; long or wide
+//! dates      days as people write them
+//! cells      counts, strengths and names out of a cell
+//! lasting    ids that are the same on every device
+//! memory     what rows said before
+//! again      rows about a lot that is in the book already
+//! held       what lots held on a day
+//! scratch    the book as it will be, row by row, so that the rules at the door judge each row
+//! preview    what would be written
+//! stock, checks, wide, lifted, bench, plan   one kind of file each
 //! ledger, brought   a whole stock book in: its lines, and what is asked first
 //! ```
 //!
@@ -23,20 +30,27 @@ mod cells;
 mod checks;
 mod columns;
 mod dates;
+mod headings;
+mod held;
 pub(crate) mod lasting;
+mod layout;
 pub mod ledger;
 mod lifted;
 mod memory;
 mod plan;
+mod preview;
 mod reading;
 mod scratch;
 mod stock;
+mod table;
+mod text;
+mod wide;
+mod workbook;
 
 use std::path::Path;
 
-use serde::Serialize;
 use serde_json::json;
-use spareloop_domain::words::{Day, Packing, UnitKind};
+use spareloop_domain::words::{Day, LossCause, Packing, UnitKind};
 
 use crate::ask::{Asking, Consent};
 use crate::book::copies::Before;
@@ -47,11 +61,15 @@ use crate::fresh;
 use crate::printer::{self, Answer};
 
 pub use dates::DateOrder;
+pub use wide::days::Season;
 
 use columns::Columns;
+use layout::{Form, Layout};
 use memory::Memory;
-use reading::Sheet;
-use scratch::Scratch;
+use preview::{Fate, Preview};
+use scratch::{Scratch, Stop};
+use table::Odd;
+use wide::Causes;
 
 /// The kinds of file.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -77,6 +95,26 @@ impl FileKind {
             Self::Lifted => "lifted",
             Self::Bench => "bench",
             Self::Plan => "plan",
+        }
+    }
+
+    const fn fields(self) -> &'static [columns::Field] {
+        match self {
+            Self::Stock => stock::FIELDS,
+            Self::Checks => checks::FIELDS,
+            Self::Lifted => lifted::FIELDS,
+            Self::Bench => bench::FIELDS,
+            Self::Plan => plan::FIELDS,
+        }
+    }
+
+    fn plan(self, row: &cells::Row<'_>, scratch: &mut Scratch) -> Result<Fate, Stop> {
+        match self {
+            Self::Stock => stock::plan(row, scratch),
+            Self::Checks => checks::plan(row, scratch),
+            Self::Lifted => lifted::plan(row, scratch),
+            Self::Bench => bench::plan(row, scratch),
+            Self::Plan => plan::plan(row, scratch),
         }
     }
 }
@@ -106,8 +144,16 @@ pub struct Options {
     pub map: Vec<String>,
     /// Which comes first in dates that don't show it.
     pub date_order: Option<DateOrder>,
-    /// The day of rows without one.
-    pub on: Day,
+    /// The day of rows without one, if it was given; else today.
+    pub on: Option<Day>,
+    /// Today.
+    pub today: Day,
+    /// The sheet of a workbook.
+    pub sheet: Option<String>,
+    /// The season of days without a year.
+    pub season: Option<Season>,
+    /// What counts that go down were lost to, where the file doesn't say.
+    pub lost_to: Option<LossCause>,
     /// The unit of rows without one.
     pub unit: UnitKind,
     /// The packing of rows without one.
@@ -118,88 +164,15 @@ pub struct Options {
     pub near_names: NearNames,
 }
 
-/// What becomes of a row.
-#[derive(Debug, Clone, PartialEq, Eq)]
-enum Fate {
-    /// Adds something.
-    New,
-    /// Changes what an earlier import of it said.
-    Changed(String),
-    /// Is in the book already.
-    Skipped,
-    /// Can't be written, and why.
-    Wrong(String),
-}
-
-#[derive(Debug, Default, Serialize)]
-struct Preview {
-    new: u64,
-    changed: u64,
-    skipped: u64,
-    wrong: u64,
-    rows: Vec<RowNote>,
-    not_read: Vec<String>,
-    named: Vec<String>,
-}
-
-#[derive(Debug, Serialize)]
-struct RowNote {
-    row: u64,
-    what: &'static str,
-    why: String,
-}
-
-/// Notes on rows that a preview carries at most; the counts always cover all.
-const MOST_NOTES: usize = 1_000;
-/// Notes on rows that are shown to people.
-const MOST_SHOWN: usize = 20;
-
-impl Preview {
-    fn count(&mut self, row: u64, fate: Fate) {
-        let (counter, what, why) = match fate {
-            Fate::New => (&mut self.new, "new", None),
-            Fate::Skipped => (&mut self.skipped, "skipped", None),
-            Fate::Changed(why) => (&mut self.changed, "changed", Some(why)),
-            Fate::Wrong(why) => (&mut self.wrong, "wrong", Some(why)),
-        };
-        *counter += 1;
-        if let Some(why) = why.filter(|_| self.rows.len() < MOST_NOTES) {
-            self.rows.push(RowNote { row, what, why });
-        }
-    }
-
-    fn text(&self, file: &Path) -> String {
-        let mut lines = vec![format!(
-            "{}: {} new, {} changed, {} skipped (in the book already), {} wrong.",
-            file.display(),
-            self.new,
-            self.changed,
-            self.skipped,
-            self.wrong
-        )];
-        if !self.named.is_empty() {
-            lines.push(format!("Varieties named by it: {}.", self.named.join(", ")));
-        }
-        if !self.not_read.is_empty() {
-            lines.push(format!("Columns not read: {}.", self.not_read.join(", ")));
-        }
-        lines.extend(
-            self.rows
-                .iter()
-                .take(MOST_SHOWN)
-                .map(|note| format!("  row {}: {}: {}", note.row, note.what, note.why)),
-        );
-        let hidden = self.rows.len().saturating_sub(MOST_SHOWN);
-        if hidden > 0 {
-            lines.push(format!("  and {hidden} more (all with --json)"));
-        }
-        lines.join("\n")
+impl Options {
+    /// The day of rows without one.
+    fn day(&self) -> Day {
+        self.on.unwrap_or(self.today)
     }
 }
 
 /// Imports a file: previews it, and writes it once that is agreed to.
 pub fn run(desk: &Desk, kind: FileKind, file: &Path, options: &Options) -> Result<Answer, Fault> {
-    let sheet = Sheet::read(file)?;
     let mut opened = desk.open()?;
     let (remembered, known_columns) = opened.file.read(|connection| {
         Ok::<_, BookError>((
@@ -207,42 +180,84 @@ pub fn run(desk: &Desk, kind: FileKind, file: &Path, options: &Options) -> Resul
             imports::columns(connection, kind.code())?,
         ))
     })?;
-    let columns = Columns::map(fields(kind), &sheet.headings, &options.map, &known_columns)?;
-    let order = dates::order(&sheet, &columns, options.date_order)?;
+    let layout = Layout::read((kind, file), options, &known_columns, options.today)?;
     let known_entries = opened.entries.len() as u64;
     let mut scratch = Scratch::new(
-        opened.farm,
-        opened.book,
+        (opened.farm, opened.book, opened.entries),
         Memory::of(remembered),
         desk.settings.today.value,
         options.near_names,
     );
-    let mut preview = Preview { not_read: columns.not_read(&sheet.headings), ..Preview::default() };
-    for record in &sheet.records {
-        let row = cells::Row { record, columns: &columns, order, options };
-        let fate = scratch.attempt(|scratch| match kind {
-            FileKind::Stock => stock::plan(&row, scratch),
-            FileKind::Checks => checks::plan(&row, scratch),
-            FileKind::Lifted => lifted::plan(&row, scratch),
-            FileKind::Bench => bench::plan(&row, scratch),
-            FileKind::Plan => plan::plan(&row, scratch),
-        })?;
-        preview.count(record.row, fate);
+    let mut preview = Preview::of(layout.not_read(), layout.notes());
+    let causes = Causes::new(options.lost_to, desk.ask);
+    for record in &layout.sheet.records {
+        let row = cells::Row { record, layout: &layout, options };
+        match layout.form {
+            Form::Long => {
+                let fate = scratch.attempt(|scratch| {
+                    sound(&row)?;
+                    kind.plan(&row, scratch)
+                })?;
+                preview.count(record.row, fate.unwrap_or_else(Fate::Wrong));
+            }
+            Form::Wide => looks(&row, &causes, &mut scratch, &mut preview)?,
+        }
     }
     preview.named = scratch.named();
     decide(desk, kind, file, options, preview, |desk| {
-        write(desk, kind, &columns, scratch, known_entries)
+        write(desk, kind, &layout.columns, scratch, known_entries)
     })
 }
 
-const fn fields(kind: FileKind) -> &'static [columns::Field] {
-    match kind {
-        FileKind::Stock => stock::FIELDS,
-        FileKind::Checks => checks::FIELDS,
-        FileKind::Lifted => lifted::FIELDS,
-        FileKind::Bench => bench::FIELDS,
-        FileKind::Plan => plan::FIELDS,
+/// Refuses a row in whose columns a cell holds no value.
+fn sound(row: &cells::Row<'_>) -> Result<(), Stop> {
+    let layout = row.layout;
+    let found = row.record.odd.iter().find(|(column, _)| layout.columns.is_taken(*column));
+    found.map_or(Ok(()), |(column, odd)| Err(no_value(layout, *column, odd)))
+}
+
+fn no_value(layout: &Layout, column: usize, odd: &Odd) -> Stop {
+    let heading = layout.sheet.headings.get(column).map_or("", String::as_str);
+    Stop::Wrong(format!("{heading}: the cell {odd}"))
+}
+
+/// Plans the looks of a row of a wide sheet, each by itself.
+fn looks(
+    row: &cells::Row<'_>,
+    causes: &Causes,
+    scratch: &mut Scratch,
+    preview: &mut Preview,
+) -> Result<(), Fault> {
+    let layout = row.layout;
+    let begun = scratch.attempt(|scratch| {
+        sound(row)?;
+        wide::Line::of(row, scratch)
+    })?;
+    let mut line = match begun {
+        Ok(line) => line,
+        Err(why) => {
+            preview.count(row.record.row, Fate::Wrong(why));
+            return Ok(());
+        }
+    };
+    for (column, on) in layout.looks.columns() {
+        let cell = row.record.cells.get(*column).unwrap_or_default();
+        let odd = row.record.odd.iter().find(|(other, _)| other == column);
+        let fate = scratch.attempt(|scratch| match odd {
+            Some((_, odd)) => Err(no_value(layout, *column, odd)),
+            None => line.plan((cell, *on), causes, scratch),
+        })?;
+        match fate {
+            Ok(None) => {}
+            Ok(Some(fate)) => preview.count(row.record.row, fate),
+            Err(why) => {
+                let heading = &layout.sheet.headings[*column];
+                let why = if odd.is_some() { why } else { format!("{heading}: {why}") };
+                preview.count(row.record.row, Fate::Wrong(why));
+            }
+        }
     }
+    Ok(())
 }
 
 fn decide(

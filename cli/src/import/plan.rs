@@ -2,9 +2,9 @@
 
 use spareloop_domain::ledger::body::Plan;
 
-use super::Fate;
 use super::cells::Row;
 use super::columns::{Field, needed, optional};
+use super::preview::Fate;
 use super::scratch::{Scratch, Stop};
 use crate::find;
 
@@ -28,7 +28,7 @@ pub(super) fn plan(row: &Row<'_>, scratch: &mut Scratch) -> Result<Fate, Stop> {
         .ok_or_else(|| "the planting day is missing, and the farm has none".to_owned())?;
     let unit = row.word("unit")?.unwrap_or(row.options.unit);
     let keep_back = row.count("keep back")?;
-    let variety = scratch.variety(name, row.options.on, super::scratch::Classes::default())?;
+    let variety = scratch.variety(name, row.options.day(), super::scratch::Classes::default())?;
     let what = format!("{} ({unit})", find::variety_name(scratch.book(), variety));
     scratch.memory.once(&format!("plan:{variety}|{unit}"), &what)?;
     let plan = Plan { variety, unit, plants_wanted, planting, keep_back, service_level: None };
@@ -42,7 +42,7 @@ pub(super) fn plan(row: &Row<'_>, scratch: &mut Scratch) -> Result<Fate, Stop> {
         )),
         None => Fate::New,
     };
-    scratch.note(row.options.on, plan)?;
+    scratch.note(row.options.day(), plan)?;
     Ok(fate)
 }
 

@@ -1,81 +1,109 @@
-//! Bytes to rows of text: encoding, delimiter, quotes, limits.
+//! Bytes to a sheet with its headings, whatever kind of file it is.
+//!
+//! What may not enter: what columns mean; the inside of any one kind of file.
 
 use std::io::Read;
 use std::path::Path;
 
-use csv::{ReaderBuilder, StringRecord};
-use encoding_rs::{Encoding, WINDOWS_1252};
+use spareloop_domain::words::near_misses;
 
+use super::headings::{Sheet, fitting};
+use super::text;
+use super::workbook::{self, Workbook};
 use crate::fault::Fault;
+use crate::find::did_you_mean;
 
-/// Most rows of one file: far above any small farm, and soon read.
-pub(super) const MOST_ROWS: usize = 200_000;
 /// Most bytes of one file.
 const MOST_BYTES: u64 = 64 * 1024 * 1024;
 
-/// A row with its place in the file.
-#[derive(Debug, Clone)]
-pub(super) struct Record {
-    /// The line in the file; the headings are on 1.
-    pub(super) row: u64,
-    /// The cells.
-    pub(super) cells: StringRecord,
+/// What is wanted of a file.
+pub(super) struct Wanted<'a> {
+    /// The sheet, if it was named.
+    pub(super) sheet: Option<&'a str>,
+    /// Whether headings name all that is needed.
+    pub(super) fits: &'a dyn Fn(&[String]) -> bool,
+    /// What is needed, in words.
+    pub(super) needed: String,
 }
 
-/// A file as rows of text.
-#[derive(Debug, Clone)]
-pub(super) struct Sheet {
-    /// The first row.
-    pub(super) headings: Vec<String>,
-    /// The others.
-    pub(super) records: Vec<Record>,
-}
-
-impl Sheet {
-    /// Reads a file, or standard input for `-`.
-    pub(super) fn read(path: &Path) -> Result<Self, Fault> {
-        let bytes = read_bytes(path)?;
-        Self::parse(&decode(&bytes)?)
+/// Reads a file, or standard input for `-`.
+pub(super) fn sheet(path: &Path, wanted: &Wanted<'_>) -> Result<Sheet, Fault> {
+    let bytes = read_bytes(path)?;
+    held_to_its_ending(path, &bytes)?;
+    if workbook::is_workbook(&bytes) {
+        return of_workbook(Workbook::open(&bytes)?, wanted);
     }
+    if let Some(sheet) = wanted.sheet {
+        return Err(Fault::refused(
+            format!("The file is no workbook, so it has no sheet '{sheet}'."),
+            "Leave --sheet out, or give the workbook itself.",
+        ));
+    }
+    Sheet::of(text::table(&bytes)?, wanted.fits)
+}
 
-    fn parse(text: &str) -> Result<Self, Fault> {
-        let mut reader = ReaderBuilder::new()
-            .delimiter(delimiter(text))
-            .flexible(true)
-            .trim(csv::Trim::All)
-            .from_reader(text.as_bytes());
-        let headings: Vec<String> =
-            reader.headers().map_err(odd)?.iter().map(ToOwned::to_owned).collect();
-        if headings.iter().all(String::is_empty) {
+/// The named sheet, else the first one whose headings fit.
+fn of_workbook(mut workbook: Workbook<'_>, wanted: &Wanted<'_>) -> Result<Sheet, Fault> {
+    if let Some(name) = wanted.sheet {
+        let all = workbook.all();
+        let Some(known) = all.iter().find(|known| known.to_lowercase() == name.to_lowercase())
+        else {
+            let near = near_misses(name, all.iter().map(String::as_str));
             return Err(Fault::refused(
-                "The file has no headings.",
-                "The first row must say what each column holds.",
+                format!("The workbook has no sheet '{name}'."),
+                format!("{}The sheets are: {}.", did_you_mean(&near), all.join(", ")),
             ));
+        };
+        return Sheet::of(workbook.table(known)?, wanted.fits);
+    }
+    let mut filled = Vec::new();
+    let mut first = None;
+    for name in workbook.shown() {
+        let table = workbook.table(&name)?;
+        if fitting(&table, wanted.fits).is_some() {
+            return Sheet::of(table, wanted.fits);
         }
-        let mut records = Vec::new();
-        for record in reader.into_records() {
-            let cells = record.map_err(odd)?;
-            if cells.iter().all(str::is_empty) {
-                continue;
-            }
-            if records.len() == MOST_ROWS {
-                return Err(Fault::refused(
-                    "The file has more than 200,000 rows, the most that one import takes.",
-                    "Nothing was written. Split the file and import its parts.",
-                ));
-            }
-            let row = cells.position().map_or(0, csv::Position::line);
-            records.push(Record { row, cells });
+        if !table.rows.is_empty() {
+            filled.push(name);
+            first.get_or_insert(table);
         }
-        Ok(Self { headings, records })
+    }
+    match (first, filled.as_slice()) {
+        (Some(table), [_]) => Sheet::of(table, wanted.fits),
+        (Some(_), names) => Err(Fault::decision(
+            format!(
+                "No sheet has headings for {}. The sheets are: {}.",
+                wanted.needed,
+                names.join(", ")
+            ),
+            "Say which one it is with --sheet NAME, and its columns with --map 'HEADING=FIELD'.",
+        )
+        .keeping("Nothing was written.")),
+        (None, _) => Err(Fault::refused(
+            "The workbook's sheets are empty.",
+            "Check that it was saved, or name a hidden sheet with --sheet NAME.",
+        )),
     }
 }
 
-fn odd(error: csv::Error) -> Fault {
-    Fault::refused(
-        format!("The file can't be read as a table: {error}."),
-        "Save it as CSV from the spreadsheet and try again.",
-    )
+/// A file that isn't what its ending says was saved or renamed by mistake.
+fn held_to_its_ending(path: &Path, bytes: &[u8]) -> Result<(), Fault> {
+    let ending = path.extension().and_then(|ending| ending.to_str()).unwrap_or_default();
+    let of = |endings: &[&str]| endings.iter().any(|known| known.eq_ignore_ascii_case(ending));
+    let is_workbook = workbook::is_workbook(bytes);
+    if is_workbook && of(&["csv", "tsv", "txt"]) {
+        return Err(Fault::refused(
+            format!("{} is called a text file but is a workbook.", path.display()),
+            "Give it the ending .xlsx, or save it as CSV from the spreadsheet program.",
+        ));
+    }
+    if !is_workbook && of(&["xlsx", "xlsm", "xls", "ods"]) {
+        return Err(Fault::refused(
+            format!("{} is called a workbook but isn't one.", path.display()),
+            "If it is a CSV file, give it the ending .csv; else save it as .xlsx again.",
+        ));
+    }
+    Ok(())
 }
 
 fn read_bytes(path: &Path) -> Result<Vec<u8>, Fault> {
@@ -100,94 +128,4 @@ fn read_bytes(path: &Path) -> Result<Vec<u8>, Fault> {
         ));
     }
     Ok(bytes)
-}
-
-/// A byte-order mark decides; else UTF-8 if it is that, else Windows-1252.
-fn decode(bytes: &[u8]) -> Result<String, Fault> {
-    if bytes.starts_with(b"PK\x03\x04") || bytes.starts_with(&[0xD0, 0xCF, 0x11, 0xE0]) {
-        return Err(Fault::refused(
-            "That is a workbook, not a CSV file.",
-            "Open it in the spreadsheet program, save it as CSV, and import that.",
-        ));
-    }
-    let text = if let Some((encoding, _)) = Encoding::for_bom(bytes) {
-        encoding.decode(bytes).0.into_owned()
-    } else {
-        match std::str::from_utf8(bytes) {
-            Ok(text) => text.to_owned(),
-            Err(_) => WINDOWS_1252.decode(bytes).0.into_owned(),
-        }
-    };
-    if text.contains('\0') {
-        return Err(Fault::refused(
-            "That is not a text file.",
-            "Save it as CSV from the spreadsheet and try again.",
-        ));
-    }
-    Ok(text)
-}
-
-/// The one of `,` `;` and tab that the headings hold most of, outside quotes.
-fn delimiter(text: &str) -> u8 {
-    let mut counts = [(b',', 0_u32), (b';', 0), (b'\t', 0)];
-    let mut quoted = false;
-    for byte in text.lines().next().unwrap_or_default().bytes() {
-        if byte == b'"' {
-            quoted = !quoted;
-        } else if !quoted
-            && let Some((_, count)) = counts.iter_mut().find(|(candidate, _)| *candidate == byte)
-        {
-            *count += 1;
-        }
-    }
-    // On a tie the earlier one wins, so a single column reads as comma-separated.
-    counts.iter().rev().max_by_key(|(_, count)| *count).map_or(b',', |(byte, _)| *byte)
-}
-
-#[cfg(test)]
-mod tests {
-    #![allow(clippy::unwrap_used, clippy::expect_used)]
-    use super::*;
-
-    fn first_cells(bytes: &[u8]) -> Vec<String> {
-        let sheet = Sheet::parse(&decode(bytes).unwrap()).unwrap();
-        sheet.records[0].cells.iter().map(ToOwned::to_owned).collect()
-    }
-
-    #[test]
-    fn a_byte_order_mark_is_no_part_of_the_first_heading() {
-        let sheet = Sheet::parse(&decode(b"\xEF\xBB\xBFvariety;count\nA;1\n").unwrap()).unwrap();
-        assert_eq!(sheet.headings, ["variety", "count"]);
-    }
-
-    #[test]
-    fn windows_1252_is_told_from_utf_8() {
-        assert_eq!(first_cells(b"variety,count\nCaf\xE9 au soir,3\n"), ["Café au soir", "3"]);
-        assert_eq!(first_cells("variety,count\nCafé,3\n".as_bytes()), ["Café", "3"]);
-    }
-
-    #[test]
-    fn commas_semicolons_and_tabs_are_told_apart_outside_quotes() {
-        assert_eq!(first_cells(b"a;b\n1,5;2\n"), ["1,5", "2"]);
-        assert_eq!(first_cells(b"a\tb\n1,5\t2\n"), ["1,5", "2"]);
-        assert_eq!(first_cells(b"\"a;b;c\",d\nx,y\n"), ["x", "y"]);
-    }
-
-    #[test]
-    fn a_cell_in_quotes_may_hold_the_delimiter_and_quotes() {
-        assert_eq!(first_cells(b"a,b\n\"say \"\"hi\"\", twice\",2\n"), ["say \"hi\", twice", "2"]);
-    }
-
-    #[test]
-    fn a_workbook_is_refused_with_what_to_do() {
-        let fault = decode(b"PK\x03\x04rest").unwrap_err();
-        assert!(fault.hint.contains("CSV"));
-    }
-
-    #[test]
-    fn a_million_rows_are_refused_before_they_are_kept() {
-        let text = format!("variety,count\n{}", "A,1\n".repeat(1_000_000));
-        let fault = Sheet::parse(&text).unwrap_err();
-        assert!(fault.what.contains("200,000 rows"), "{}", fault.what);
-    }
 }

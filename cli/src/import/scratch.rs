@@ -1,6 +1,8 @@
 //! The book as it will be, row by row, so that the rules at the door judge each row as if it had
 //! been typed. A wrong row leaves no trace in it.
 
+mod names;
+
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use spareloop_domain::ledger::body::{Check, Divide, Move, Opening, Plan, Store, VarietyNote};
@@ -12,9 +14,9 @@ use spareloop_domain::words::{
 };
 use uuid::Uuid;
 
-use super::lasting::{self, label_key};
+use super::NearNames;
+use super::held::{Held, lost_later};
 use super::memory::Memory;
-use super::{Fate, NearNames};
 use crate::book::farm::Farm;
 use crate::desk::draft;
 use crate::fault::Fault;
@@ -48,6 +50,7 @@ enum Undo {
     Session(SessionId),
     NewLot(LotId),
     Lot(Box<Lot>),
+    Told(LotId),
     Plan,
 }
 
@@ -59,6 +62,9 @@ const MOST_NEW_VARIETIES: usize = 2_000;
 pub(super) struct Scratch {
     farm: Farm,
     book: Book,
+    held: Held,
+    /// What looks of this import changed: the day, and units lost by it or given back.
+    told: HashMap<LotId, Vec<(Day, i64)>>,
     today: Day,
     near_names: NearNames,
     varieties: HashMap<String, VarietyId>,
@@ -73,8 +79,7 @@ pub(super) struct Scratch {
 impl Scratch {
     /// Begins with the book as it is.
     pub(super) fn new(
-        farm: Farm,
-        book: Book,
+        (farm, book, entries): (Farm, Book, Vec<Entry>),
         memory: Memory,
         today: Day,
         near_names: NearNames,
@@ -87,6 +92,8 @@ impl Scratch {
             codes: book.lots.keys().map(|lot| lot.code()).collect(),
             farm,
             book,
+            held: Held::of(entries),
+            told: HashMap::new(),
             today,
             near_names,
             memory,
@@ -107,19 +114,19 @@ impl Scratch {
     }
 
     /// Plans one row. If it turns out wrong, nothing of it stays.
-    pub(super) fn attempt(
+    pub(super) fn attempt<T>(
         &mut self,
-        plan: impl FnOnce(&mut Self) -> Result<Fate, Stop>,
-    ) -> Result<Fate, Fault> {
+        plan: impl FnOnce(&mut Self) -> Result<T, Stop>,
+    ) -> Result<Result<T, String>, Fault> {
         self.undo.clear();
         let drafts = self.drafts.len();
         match plan(self) {
-            Ok(fate) => Ok(fate),
+            Ok(planned) => Ok(Ok(planned)),
             Err(Stop::Fault(fault)) => Err(fault),
             Err(Stop::Wrong(why)) => {
                 self.drafts.truncate(drafts);
                 self.take_back();
-                Ok(Fate::Wrong(why))
+                Ok(Err(why))
             }
         }
     }
@@ -141,6 +148,9 @@ impl Scratch {
                 }
                 Undo::Lot(lot) => {
                     self.book.lots.insert(lot.id, *lot);
+                }
+                Undo::Told(lot) => {
+                    self.told.entry(lot).or_default().pop();
                 }
                 // A plan is not read again while importing.
                 Undo::Plan => {}
@@ -295,6 +305,7 @@ impl Scratch {
         let held_now = self.lot(body.lot).map_or(Count::ZERO, |lot| lot.in_store);
         self.change(body.lot, |lot| lot.in_store = held);
         let draft = self.judge(on, body.clone().into())?;
+        self.tell(body.lot, on, -i64::from(lost));
         self.change(body.lot, |lot| {
             lot.in_store = held_now.less(lost);
             lot.looks.push(LookRecord {
@@ -311,18 +322,31 @@ impl Scratch {
         Ok(())
     }
 
-    /// What a lot held on a day: what it holds now and what later looks found lost.
-    pub(super) fn held_on(&self, lot: LotId, on: Day) -> Count {
-        self.lot(lot).map_or(Count::ZERO, |lot| {
-            let later = lot.looks.iter().filter(|look| look.on > on);
-            let lost_later: Count = later.flat_map(|look| &look.lost).map(|part| part.count).sum();
-            lot.in_store.plus(lost_later)
-        })
+    fn tell(&mut self, lot: LotId, on: Day, change: i64) {
+        self.told.entry(lot).or_default().push((on, change));
+        self.undo.push(Undo::Told(lot));
+    }
+
+    /// What a lot held on a day, with what looks of this import say.
+    pub(super) fn held_on(&self, id: LotId, on: Day) -> Count {
+        let Some(lot) = self.lot(id) else { return Count::ZERO };
+        let Some(held) = self.held.on(id, on) else {
+            return lot.in_store.plus(lost_later(lot, on));
+        };
+        let told = self.told.get(&id).into_iter().flatten();
+        let told: i64 = told.filter(|(day, _)| *day <= on).map(|(_, change)| change).sum();
+        Count::new((i64::from(held) + told).max(0)).unwrap_or_default()
+    }
+
+    /// What a lot held on the day of a look, before it.
+    pub(super) fn held_without(&self, lot: LotId, look: &LookRecord) -> Count {
+        self.held_on(lot, look.on).plus(look.lost.iter().map(|part| part.count).sum())
     }
 
     /// Takes a look back that is struck out in the same import.
     pub(super) fn forget_look(&mut self, lot: LotId, look: &LookRecord) {
         let lost: Count = look.lost.iter().map(|part| part.count).sum();
+        self.tell(lot, look.on, i64::from(lost));
         self.change(lot, |lot| {
             lot.looks.retain(|other| other.entry != look.entry);
             lot.in_store = lot.in_store.plus(lost);
@@ -364,40 +388,6 @@ impl Scratch {
     /// The book as it will be.
     pub(super) const fn book(&self) -> &Book {
         &self.book
-    }
-
-    /// The lot that a key names, if it is there, else the id that it will have: the same on every
-    /// device, so that a file imported twice doesn't count its stock twice.
-    pub(super) fn lot_of_key(&self, key: &str) -> Result<LotId, LotId> {
-        for salt in 0_u32.. {
-            let id = LotId::new(self.lasting_id(key, salt));
-            if self.book.lots.contains_key(&id) {
-                return Ok(id);
-            }
-            if !self.codes.contains(&id.code()) {
-                return Err(id);
-            }
-        }
-        // Four thousand million codes can't all be taken on one farm.
-        Err(LotId::new(self.lasting_id(key, u32::MAX)))
-    }
-
-    /// A lot as a person names it in a file: by the label it came with, or by its code.
-    pub(super) fn named_lot(&self, label: &str) -> Result<LotId, String> {
-        self.lot_of_key(&label_key(label)).or_else(|_| {
-            find::lot(&self.book, self.farm.id, label)
-                .map(|lot| lot.id)
-                .map_err(|fault| format!("no lot has the label or code {label}. {}", fault.hint))
-        })
-    }
-
-    /// The dividing session that a sheet names on a day.
-    pub(super) fn session_of_key(&self, key: &str) -> SessionId {
-        SessionId::new(self.lasting_id(&format!("session:{key}"), 0))
-    }
-
-    fn lasting_id(&self, key: &str, salt: u32) -> Uuid {
-        lasting::id(self.farm.id, key, salt)
     }
 
     /// Varieties that the file names for the first time.

@@ -3,25 +3,55 @@
 use spareloop_domain::ledger::body::{Move, Opening, Store};
 use spareloop_domain::words::{Count, Day, LotId, Packing, Place, UnitKind, fold_key};
 
-use super::Fate;
 use super::again::known_again;
 use super::cells::Row;
 use super::columns::{Field, needed, optional};
+use super::preview::Fate;
 use super::scratch::{Classes, Scratch, Stop};
+
+/// Headings that name a variety.
+pub(super) const VARIETY_ALIASES: &[&str] = &["cultivar", "variety name", "name", "dahlia", "sort"];
+/// Headings that hold the count that a lot began with.
+pub(super) const COUNT_ALIASES: &[&str] = &[
+    "how many",
+    "number",
+    "qty",
+    "quantity",
+    "units",
+    "amount",
+    "tubers",
+    "in store",
+    "start",
+    "start count",
+    "at the start",
+    "stored count",
+];
+/// Headings that hold a lot's label.
+pub(super) const LABEL_ALIASES: &[&str] = &["lot", "label", "lot code", "code", "tag"];
+/// A lot's label, or its code.
+pub(super) const LABEL: Field = optional("lot label", LABEL_ALIASES);
+/// What a unit is.
+pub(super) const UNIT: Field = optional("unit", &["unit kind", "kind", "what"]);
+/// Where a lot lies.
+pub(super) const PLACE: Field =
+    optional("place", &["where", "location", "shelf", "store", "tote", "box", "crate"]);
+/// The day a lot was stored.
+pub(super) const STORED_ON: Field =
+    optional("stored on", &["stored", "date stored", "date", "packed on", "counted on"]);
+/// Where a lot came from.
+pub(super) const ORIGIN: Field =
+    optional("origin", &["from", "where from", "source of stock", "bed"]);
 
 /// The fields of a stock file.
 pub(super) const FIELDS: &[Field] = &[
-    needed("variety", &["cultivar", "variety name", "name", "dahlia", "sort"]),
-    needed(
-        "count",
-        &["how many", "number", "qty", "quantity", "units", "amount", "tubers", "in store"],
-    ),
-    optional("unit", &["unit kind", "kind", "what"]),
-    optional("place", &["where", "location", "shelf", "store", "tote", "box", "crate"]),
+    needed("variety", VARIETY_ALIASES),
+    needed("count", COUNT_ALIASES),
+    UNIT,
+    PLACE,
     optional("packing", &["packed in", "medium", "packing medium"]),
-    optional("stored on", &["stored", "date stored", "date", "packed on", "counted on"]),
-    optional("origin", &["from", "where from", "source of stock", "bed"]),
-    optional("lot label", &["lot", "label", "lot code", "code", "tag"]),
+    STORED_ON,
+    ORIGIN,
+    LABEL,
     optional("form", &["form code"]),
     optional("size", &["size class"]),
     optional("colour", &["color", "colour class", "color class"]),
@@ -47,7 +77,7 @@ impl Line {
         Ok(Self {
             count,
             unit: row.word("unit")?.unwrap_or(row.options.unit),
-            on: row.day("stored on")?.unwrap_or(row.options.on),
+            on: row.day("stored on")?.unwrap_or_else(|| row.began()),
             place: row.word("place")?,
             packing: row.word("packing")?.or(row.options.packing),
         })
@@ -66,31 +96,32 @@ impl Line {
 pub(super) fn plan(row: &Row<'_>, scratch: &mut Scratch) -> Result<Fate, Stop> {
     let name = row.needed("variety")?;
     let line = Line::read(row)?;
-    let key = key(row, name, &line, scratch)?;
+    let key = key_of(row, name, scratch)?;
     let lot = match scratch.memory.before(&key) {
         Some(before) if scratch.lot(before.lot).is_some() => Ok(before.lot),
-        _ => scratch.lot_of_key(&key),
+        _ => scratch.lot_of_row(&key, row.text("lot label")),
     };
     match lot {
         Ok(lot) => {
             let is = (scratch.known_variety(name), line.unit);
             known_again(scratch, &key, lot, is, line.count)?;
-            changed(&key, lot, line, row.options.on, scratch)
+            changed(&key, lot, line, row.options.day(), scratch)
         }
         Err(lot) => new(row, &key, lot, name, line, scratch),
     }
 }
 
 /// The label, or without one everything but the count.
-fn key(row: &Row<'_>, name: &str, line: &Line, scratch: &mut Scratch) -> Result<String, String> {
+pub(super) fn key_of(row: &Row<'_>, name: &str, scratch: &mut Scratch) -> Result<String, String> {
     if let Some(label) = row.text("lot label") {
         return scratch.memory.label(label);
     }
-    let place = line.place.as_ref().map(ToString::to_string).unwrap_or_default();
-    let stored = row.text("stored on").map(|_| line.on.to_string()).unwrap_or_default();
+    let place: Option<Place> = row.word("place")?;
+    let place = place.as_ref().map(ToString::to_string).unwrap_or_default();
+    let stored = row.day("stored on")?.map(|day| day.to_string()).unwrap_or_default();
     let origin = row.text("origin").unwrap_or_default();
-    let unit = line.unit.code();
-    let name = fold_key(name);
+    let unit: UnitKind = row.word("unit")?.unwrap_or(row.options.unit);
+    let (name, unit) = (fold_key(name), unit.code());
     Ok(scratch.memory.numbered(&format!("stock:{name}|{unit}|{place}|{stored}|{origin}")))
 }
 

@@ -1,14 +1,14 @@
 //! The label by which a sheet named a lot, as far as it is known here; else the lot's code, which an
 //! import understands as well.
 //!
-//! A label is not kept as such: it is in the lot's id, which can be checked but not read. So it is
-//! looked for where it was left: in what imports remember, and in the words about a lot's origin.
+//! The lot's own entry has it. Where a lot came before entries had labels, it is in the lot's id,
+//! which can be checked but not read, and is looked for in what imports remember.
 
 use std::collections::BTreeMap;
 
 use diesel::SqliteConnection;
 use spareloop_domain::ledger::Book;
-use spareloop_domain::ledger::book::{Lot, Origin};
+use spareloop_domain::ledger::book::Lot;
 use spareloop_domain::words::{FarmId, LotId};
 
 use crate::book::{BookError, imports};
@@ -42,7 +42,7 @@ impl Labels {
             lasting::labelled(book, farm, label).is_some_and(|named| named.id == lot.id)
         };
         let label = |lot: &Lot| {
-            let candidates = [in_origin(lot), remembered.get(&lot.id).map(String::as_str)];
+            let candidates = [lot.label.as_deref(), remembered.get(&lot.id).map(String::as_str)];
             candidates.into_iter().flatten().find(|label| names(lot, label)).map(ToOwned::to_owned)
         };
         let labels = book.lots.values().filter_map(|lot| label(lot).map(|label| (lot.id, label)));
@@ -52,12 +52,5 @@ impl Labels {
     /// What a sheet calls the lot.
     pub(super) fn label(&self, lot: LotId) -> String {
         self.0.get(&lot).cloned().unwrap_or_else(|| lot.code())
-    }
-}
-
-fn in_origin(lot: &Lot) -> Option<&str> {
-    match &lot.origin {
-        Origin::Opening(Some(words)) => words.rsplit_once("labelled ").map(|(_, label)| label),
-        _ => None,
     }
 }

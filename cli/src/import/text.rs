@@ -1,0 +1,178 @@
+//! Text files in: bytes to rows of text by encoding, delimiter and quotes.
+//!
+//! What may not enter: what columns mean.
+
+use csv::ReaderBuilder;
+use encoding_rs::{Encoding, WINDOWS_1252};
+
+use super::table::{MOST_COLUMNS, MOST_ROWS, Record, Serials, Table, too_many_rows, too_wide};
+use crate::export::neutral;
+use crate::fault::Fault;
+
+/// Reads a text as a table.
+pub(super) fn table(bytes: &[u8]) -> Result<Table, Fault> {
+    let mut text = decode(bytes)?;
+    // One kind of line's end, also after the last line, so that the reader's lines can be counted.
+    if text.contains("\r\n") {
+        text = text.replace("\r\n", "\n");
+    }
+    if !text.ends_with('\n') {
+        text.push('\n');
+    }
+    let mut reader = ReaderBuilder::new()
+        .delimiter(delimiter(&text))
+        .flexible(true)
+        .has_headers(false)
+        .from_reader(text.as_bytes());
+    let mut rows = Vec::new();
+    let mut cells = csv::StringRecord::new();
+    while reader.read_record(&mut cells).map_err(odd)? {
+        if cells.iter().all(|cell| cell.trim().is_empty()) {
+            continue;
+        }
+        if cells.len() > MOST_COLUMNS {
+            return Err(too_wide());
+        }
+        // The headings are one more.
+        if rows.len() > MOST_ROWS {
+            return Err(too_many_rows());
+        }
+        // The reader says where it stands now; the row began as many lines before as it has.
+        let lines = cells.as_slice().matches('\n').count() as u64 + 1;
+        let row = reader.position().line().saturating_sub(lines);
+        rows.push(Record { row, cells: plain(&cells), ..Record::default() });
+    }
+    Ok(Table { name: None, rows, merged: Vec::new(), serials: Serials::None })
+}
+
+/// Trimmed, and without the apostrophes by which programs keep a text from being taken for a formula.
+fn plain(cells: &csv::StringRecord) -> csv::StringRecord {
+    cells.iter().map(|cell| neutral::plain(cell.trim())).collect()
+}
+
+fn odd(error: csv::Error) -> Fault {
+    Fault::refused(
+        format!("The file can't be read as a table: {error}."),
+        "Save it as CSV from the spreadsheet and try again.",
+    )
+}
+
+/// A byte-order mark decides; else UTF-8 if it is that, else Windows-1252.
+fn decode(bytes: &[u8]) -> Result<String, Fault> {
+    let text = if let Some((encoding, _)) = Encoding::for_bom(bytes) {
+        encoding.decode(bytes).0.into_owned()
+    } else {
+        match std::str::from_utf8(bytes) {
+            Ok(text) => text.to_owned(),
+            Err(_) => WINDOWS_1252.decode(bytes).0.into_owned(),
+        }
+    };
+    let start = text.trim_start();
+    if text.contains('\0') || ["%PDF-", "{\\rtf"].iter().any(|mark| start.starts_with(mark)) {
+        return Err(Fault::refused(
+            "That is not a text file.",
+            "Save it as CSV from the spreadsheet and try again.",
+        ));
+    }
+    let markup = ["<!doctype", "<html", "<?xml", "<table"];
+    let start = start.get(..9).unwrap_or(start).to_lowercase();
+    if markup.iter().any(|mark| start.starts_with(mark)) {
+        return Err(Fault::refused(
+            "That is a web page or another kind of markup, not a table.",
+            "Open it in the spreadsheet program, save it as .xlsx or as CSV, and import that.",
+        ));
+    }
+    Ok(text)
+}
+
+/// The one of `,` `;` and tab that the headings hold most of, outside quotes.
+fn delimiter(text: &str) -> u8 {
+    let mut counts = [(b',', 0_u32), (b';', 0), (b'\t', 0)];
+    let mut quoted = false;
+    // A title may stand above the headings.
+    let line = text.lines().take(20).find(|line| line.contains([',', ';', '\t']));
+    for byte in line.unwrap_or_default().bytes() {
+        if byte == b'"' {
+            quoted = !quoted;
+        } else if !quoted
+            && let Some((_, count)) = counts.iter_mut().find(|(candidate, _)| *candidate == byte)
+        {
+            *count += 1;
+        }
+    }
+    // On a tie the earlier one wins, so a single column reads as comma-separated.
+    counts.iter().rev().max_by_key(|(_, count)| *count).map_or(b',', |(byte, _)| *byte)
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, clippy::expect_used)]
+    use super::*;
+
+    fn rows(bytes: &[u8]) -> Vec<Vec<String>> {
+        let rows = table(bytes).unwrap().rows;
+        rows.iter().map(|row| row.cells.iter().map(ToOwned::to_owned).collect()).collect()
+    }
+
+    #[test]
+    fn a_byte_order_mark_is_no_part_of_the_first_heading() {
+        assert_eq!(rows(b"\xEF\xBB\xBFvariety;count\nA;1\n")[0], ["variety", "count"]);
+        assert_eq!(rows(b"\xFF\xFEa\0,\0b\0\n\x001\0,\x002\0")[1], ["1", "2"]);
+    }
+
+    #[test]
+    fn a_file_that_is_not_utf_8_is_read_as_windows_1252() {
+        assert_eq!(rows(b"variety,count\nCaf\xE9 au soir,3\n")[1], ["Café au soir", "3"]);
+        assert_eq!(rows("variety,count\nCafé,3\n".as_bytes())[1], ["Café", "3"]);
+    }
+
+    #[test]
+    fn commas_semicolons_and_tabs_are_told_apart_outside_quotes() {
+        assert_eq!(rows(b"a;b\n1,5;2\n")[1], ["1,5", "2"]);
+        assert_eq!(rows(b"a\tb\n1,5\t2\n")[1], ["1,5", "2"]);
+        assert_eq!(rows(b"\"a;b;c\",d\nx,y\n")[1], ["x", "y"]);
+    }
+
+    #[test]
+    fn a_cell_in_quotes_may_hold_the_delimiter_and_quotes() {
+        assert_eq!(rows(b"a,b\n\"say \"\"hi\"\", twice\",2\n")[1], ["say \"hi\", twice", "2"]);
+    }
+
+    #[test]
+    fn an_apostrophe_that_only_guards_is_taken_off() {
+        assert_eq!(rows(b"a,b\n'-2 rot,'Ember Lantern'\n")[1], ["-2 rot", "'Ember Lantern'"]);
+    }
+
+    #[test]
+    fn rows_keep_their_numbers_whatever_ends_a_line() {
+        for text in ["a,b\n1,\"2\n\"\n\n3,4\n", "a,b\r\n1,\"2\r\n\"\r\n\r\n3,4"] {
+            let rows = table(text.as_bytes()).unwrap().rows;
+            assert_eq!(rows.iter().map(|row| row.row).collect::<Vec<_>>(), [1, 2, 5], "{text:?}");
+        }
+    }
+
+    #[test]
+    fn a_title_above_the_headings_does_not_hide_what_separates_them() {
+        assert_eq!(rows(b"Stock\n\na;b\n1,5;2\n")[2], ["1,5", "2"]);
+    }
+
+    #[test]
+    fn a_million_rows_are_refused_before_they_are_kept() {
+        let text = format!("variety,count\n{}", "A,1\n".repeat(1_000_000));
+        let fault = table(text.as_bytes()).unwrap_err();
+        assert!(fault.what.contains("200,000 rows"), "{}", fault.what);
+    }
+
+    #[test]
+    fn a_million_columns_are_refused() {
+        let fault = table("a,".repeat(1_000_000).as_bytes()).unwrap_err();
+        assert!(fault.what.contains("1,000 columns"), "{}", fault.what);
+    }
+
+    #[test]
+    fn a_web_page_called_a_sheet_is_refused_by_name() {
+        for text in ["<html><table>", "<?xml version='1.0'?><Workbook>", "%PDF-1.7"] {
+            assert!(table(text.as_bytes()).is_err(), "{text}");
+        }
+    }
+}
