@@ -3,11 +3,9 @@
 use std::collections::VecDeque;
 use std::sync::{Arc, Mutex, PoisonError};
 
-use diesel::{ExpressionMethods, OptionalExtension, QueryDsl, RunQueryDsl};
 use spareloop_domain::ledger::Book;
 use spareloop_domain::words::FarmId;
 
-use crate::schema::entries;
 use crate::store::LedgerSeen;
 use crate::{StoreError, Tx, ledger};
 
@@ -49,13 +47,7 @@ impl Books {
 
 /// The farm's stock book as of this transaction.
 pub fn farm_book(tx: &mut Tx<'_>, farm: FarmId) -> Result<Arc<Book>, StoreError> {
-    let newest: Option<(i64, String)> = entries::table
-        .filter(entries::farm.eq(farm.to_string()))
-        .order(entries::position.desc())
-        .select((entries::position, entries::hash))
-        .first(tx.connection)
-        .optional()?;
-    let Some((position, hash)) = newest else {
+    let Some((position, hash)) = ledger::newest(tx, farm)? else {
         return Ok(Arc::default());
     };
     let up_to = UpTo { farm, position, hash };

@@ -4,7 +4,6 @@ use clap::Args;
 use serde_json::json;
 use spareloop_api::client::Client;
 
-use crate::book::backup::verify_chains;
 use crate::book::{BookError, acts, farm, keys, link, parked};
 use crate::desk::Desk;
 use crate::fault::{Exit, Fault};
@@ -44,9 +43,11 @@ pub fn run(it: Doctor, desk: &Desk) -> Result<Answer, Fault> {
             findings.push(("device", device.id.to_string()));
             findings.push(("earlier device ids", retired.len().to_string()));
             findings.push(("entries", opened.entries.len().to_string()));
-            match verify_chains(&opened.entries) {
-                Ok(()) => findings.push(("chains", "every hash and chain holds".to_owned())),
-                Err(error) => wrong.push(format!("chains: {error}")),
+            match opened.file.verify() {
+                Ok(_) => {
+                    findings.push(("file", "every page, seal, hash and chain holds".to_owned()));
+                }
+                Err(error) => wrong.push(format!("file: {}", Fault::from(error))),
             }
             for problem in &opened.book.problems {
                 wrong.push(format!("book: {}", problem.what));
@@ -68,7 +69,7 @@ pub fn run(it: Doctor, desk: &Desk) -> Result<Answer, Fault> {
             findings.push(("device token", has(held.device_token.is_some()).to_owned()));
             findings.push(("sign-in", has(held.refresh_token.is_some()).to_owned()));
         }
-        Err(fault) => wrong.push(fault.what),
+        Err(fault) => wrong.push(fault.to_string()),
     }
     if !it.offline {
         match Session::open(desk) {

@@ -111,6 +111,28 @@ fn place(seq: i64) -> Result<Seq, StoreError> {
     Seq::new(unsigned(seq)?).ok_or_else(|| StoreError::corrupt("an entry at place 0"))
 }
 
+/// The position and hash of the farm's newest entry, if there is any. The farm's row says where it
+/// stands, so that an index that lost its last entries is noticed.
+pub(crate) fn newest(tx: &mut Tx<'_>, farm: FarmId) -> Result<Option<(i64, String)>, StoreError> {
+    let noted: Option<i64> = farms::table
+        .find(farm.to_string())
+        .select(farms::newest_position)
+        .first(tx.connection)
+        .optional()?;
+    let Some(position) = noted.filter(|position| *position > 0) else { return Ok(None) };
+    let hash: Option<String> = entries::table
+        .find((farm.to_string(), position))
+        .select(entries::hash)
+        .first(tx.connection)
+        .optional()?;
+    let hash = hash.ok_or_else(|| missing(position))?;
+    Ok(Some((position, hash)))
+}
+
+fn missing(position: impl std::fmt::Display) -> StoreError {
+    StoreError::corrupt(format!("nothing stands at position {position}"))
+}
+
 /// The farm's entries after a position, in order, as many as both limits allow.
 pub fn page(
     tx: &mut Tx<'_>,
@@ -133,6 +155,16 @@ pub fn page(
         rows.into_iter().map(EntryRow::positioned).collect::<Result<_, _>>()?;
     entries.truncate(limits.fit(entries.iter().map(|one| one.entry.size())));
     let more = if entries.len() < found { More::Behind } else { More::NoMore };
+    for (one, expected) in entries.iter().zip(after.saturating_add(1).unsigned_abs()..) {
+        if one.position.0 != expected {
+            return Err(missing(expected));
+        }
+    }
+    let last = entries.last().map_or(after.unsigned_abs(), |one| one.position.0);
+    let newest = newest(tx, farm)?.map_or(0, |(position, _)| position.unsigned_abs());
+    if more == More::NoMore && last < newest {
+        return Err(missing(last + 1));
+    }
     Ok(Page { entries, more })
 }
 
@@ -158,9 +190,13 @@ pub(crate) fn entries_up_to(
         // Numbers come from here, so every entry is what was sealed, and none is missing.
         entry.verify().map_err(StoreError::corrupt)?;
         if position != Position(expected) {
-            return Err(StoreError::corrupt(format!("nothing stands at position {expected}")));
+            return Err(missing(expected));
         }
         entries.push(entry);
+    }
+    let newest = newest(tx, farm)?.map_or(0, |(newest, _)| newest);
+    if i64::try_from(entries.len()).unwrap_or(i64::MAX) < newest.min(position) {
+        return Err(missing(entries.len() + 1));
     }
     Ok(entries)
 }
