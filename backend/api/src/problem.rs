@@ -73,6 +73,8 @@ codes! {
     BrokenChain = "broken-chain", 422, "An entry doesn't match its hash or chain", "It was changed after it was made. It is parked on the device; run doctor.";
     /// An entry belongs to another farm.
     WrongFarm = "wrong-farm", 422, "That entry is another farm's", "Nothing was stored. Check which farm this device belongs to.";
+    /// An entry's device is registered nowhere.
+    DeviceUnknown = "device-unknown", 422, "That entry's device is not known here", "Nothing of it was stored. Ask the one who runs the server; the entry is parked on the device that brought it.";
     /// An idempotency key came again with another body.
     KeyReused = "key-reused", 422, "That key was used for another request", "Make a new Idempotency-Key for a new act.";
     /// The same key is being worked on right now.

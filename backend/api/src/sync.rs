@@ -25,6 +25,8 @@ pub struct Summary {
     pub position: u64,
     /// The end of every device's chain.
     pub heads: Vec<Head>,
+    /// Changes whenever what is promised of the farm's lots does: then `GET /stock` has news.
+    pub promised: String,
 }
 
 /// The end of a device's chain.
@@ -82,7 +84,7 @@ pub struct RefusedEntry {
     /// Its place.
     #[schema(value_type = u64)]
     pub seq: Seq,
-    /// Why: `fork`, `gap`, `broken-chain`, `wrong-farm`, `refused`.
+    /// Why: `fork`, `gap`, `broken-chain`, `wrong-farm`, `device-unknown`, `refused`.
     pub code: ProblemCode,
     /// In words.
     pub detail: String,

@@ -172,6 +172,65 @@ pub fn shut_out(
     Ok(())
 }
 
+/// Makes a device known that another one of the farm speaks for, by bringing entries of its chain:
+/// the server was put back from a copy that is older than it. It has a token that nobody holds, and
+/// gets one when it signs in.
+pub(crate) fn insert_brought(
+    tx: &mut Tx<'_>,
+    farm: FarmId,
+    device: DeviceId,
+    now: DateTime<Utc>,
+) -> Result<(), StoreError> {
+    diesel::insert_into(devices::table)
+        .values((
+            devices::id.eq(device.to_string()),
+            devices::farm.eq(farm.to_string()),
+            devices::kind.eq(FARMS_OWN),
+            devices::name.eq("brought by another device"),
+            devices::token_hash.eq(Some(SecretHash::from(fresh::bytes()?).to_string())),
+            devices::registered_at.eq(moment(now)),
+        ))
+        .execute(tx.connection)
+        .map_err(taken(Taken::Device))?;
+    Ok(())
+}
+
+/// What the server knows of a device whose entries are brought.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Known {
+    /// A device of the farm, shut out or not: its entries stay welcome.
+    Farms,
+    /// A house device of the farm's, past or present.
+    House,
+    /// Another farm's.
+    Others,
+    /// Registered nowhere.
+    Nowhere,
+}
+
+pub(crate) fn known(tx: &mut Tx<'_>, farm: FarmId, device: DeviceId) -> Result<Known, StoreError> {
+    let row: Option<(String, String)> = devices::table
+        .find(device.to_string())
+        .select((devices::farm, devices::kind))
+        .first(tx.connection)
+        .optional()?;
+    Ok(match row {
+        None => Known::Nowhere,
+        Some((owner, _)) if owner != farm.to_string() => Known::Others,
+        Some((_, kind)) if kind == HOUSE => Known::House,
+        Some(_) => Known::Farms,
+    })
+}
+
+/// How many devices the farm has, house devices among them.
+pub(crate) fn count(tx: &mut Tx<'_>, farm: FarmId) -> Result<usize, StoreError> {
+    let count: i64 = devices::table
+        .filter(devices::farm.eq(farm.to_string()))
+        .count()
+        .get_result(tx.connection)?;
+    usize::try_from(count).map_err(StoreError::corrupt)
+}
+
 pub(crate) fn insert_house(
     tx: &mut Tx<'_>,
     farm: FarmId,

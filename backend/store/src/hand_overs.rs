@@ -8,7 +8,7 @@ use spareloop_domain::exchange::owed::{Settled, settle};
 use spareloop_domain::exchange::{HandOverAct, HandOverState, HoldAct};
 use spareloop_domain::ledger::body::{Receive, Send, VarietyNote};
 use spareloop_domain::ledger::draft::check_draft;
-use spareloop_domain::ledger::{Book, Draft, Refusal, fold_until};
+use spareloop_domain::ledger::{Book, Draft, Entry, Refusal, fold_until};
 use spareloop_domain::words::{
     Count, Day, EntryId, FarmId, HandOverId, HoldId, Identity, LotId, VarietyCard, VarietyId,
     VarietyName,
@@ -193,8 +193,8 @@ fn write_send(
     let that_day = fold_until(&all_entries(tx, giver)?, new.on);
     check_draft(&that_day, &draft, today(now)?).map_err(StoreError::refuse)?;
     check_draft(&*farm_book(tx, giver)?, &draft, today(now)?).map_err(StoreError::refuse)?;
-    let (entry, before) = (draft.id, in_store(tx, hold)?);
-    write_house(tx, giver, vec![draft], now)?;
+    let before = in_store(tx, hold)?;
+    let entry = last(&write_house(tx, giver, vec![draft], now)?)?;
     // A count of a later day would bring the units back, and they would be promised again.
     if in_store(tx, hold)? != before.less(new.given) {
         return Err(StoreError::refuse(Refused::HandedOverBeforeACount { on: new.on }));
@@ -326,7 +326,6 @@ fn write_receive(
         None => name_variety(&mut book, &mut drafts, hold, new.on, now)?,
     };
     let lot = free_lot(&book, now)?;
-    let entry = EntryId::new(fresh::uuid(now)?);
     let body = Receive {
         lot,
         variety,
@@ -339,11 +338,17 @@ fn write_receive(
         coming: None,
         condition: (!condition.is_empty()).then(|| condition.to_owned()),
     };
-    let draft = Draft { id: entry, on: new.on, body: body.into() };
+    let draft = Draft { id: EntryId::new(fresh::uuid(now)?), on: new.on, body: body.into() };
     check_draft(&book, &draft, today(now)?).map_err(StoreError::refuse)?;
     drafts.push(draft);
-    write_house(tx, taker, drafts, now)?;
+    let entry = last(&write_house(tx, taker, drafts, now)?)?;
     Ok(Some((lot, entry)))
+}
+
+/// The id under which the last of some entries was written.
+fn last(written: &[Entry]) -> Result<EntryId, StoreError> {
+    let last = written.last().map(|entry| entry.id);
+    last.ok_or_else(|| StoreError::broken("the house device wrote nothing"))
 }
 
 fn known_variety(book: &Book, name: &str) -> Option<VarietyId> {

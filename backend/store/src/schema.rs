@@ -8,6 +8,13 @@ diesel::table! {
 }
 
 diesel::table! {
+    house_seal (one) {
+        one -> Integer,
+        seal_key -> Text,
+    }
+}
+
+diesel::table! {
     idempotency (caller, act_key) {
         caller -> Text,
         act_key -> Text,
@@ -276,6 +283,7 @@ diesel::joinable!(devices -> farms (farm));
 
 diesel::allow_tables_to_appear_in_same_query!(
     server_state,
+    house_seal,
     idempotency,
     set_up_tokens,
     networks,

@@ -2,7 +2,7 @@
 
 use std::panic::{AssertUnwindSafe, catch_unwind, resume_unwind};
 use std::path::Path;
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 use std::time::Duration;
 
 use chrono::{DateTime, Utc};
@@ -13,8 +13,11 @@ use spareloop_domain::planted::{self, Bug, Moment};
 
 use crate::books::Books;
 use crate::connection::{AnyConnection, Manager, Use};
-use crate::schema::{farms, server_state};
-use crate::{DatabaseUrl, OutageKind, StoreError, devices, fresh, messages, migrations};
+use crate::ledger::HouseSeal;
+use crate::schema::{farms, house_seal, server_state};
+use crate::{
+    DatabaseUrl, OutageKind, SecretHash, StoreError, devices, fresh, messages, migrations,
+};
 
 /// How often an act is tried again when PostgreSQL gave it up for another's sake.
 const TRIES: u32 = 5;
@@ -35,6 +38,7 @@ struct Inner {
     writers: Pool<Manager>,
     readers: Pool<Manager>,
     books: Books,
+    seal: OnceLock<HouseSeal>,
 }
 
 /// One transaction. What the functions of the aggregates take.
@@ -42,6 +46,21 @@ pub struct Tx<'store> {
     pub(crate) connection: &'store mut AnyConnection,
     pub(crate) books: &'store Books,
     pub(crate) ledger: LedgerSeen,
+    seal: &'store OnceLock<HouseSeal>,
+}
+
+impl Tx<'_> {
+    /// The seal on what the server writes into ledgers.
+    pub(crate) fn seal(&mut self) -> Result<HouseSeal, StoreError> {
+        if let Some(seal) = self.seal.get() {
+            return Ok(seal.clone());
+        }
+        let key: Option<String> =
+            house_seal::table.select(house_seal::seal_key).first(self.connection).optional()?;
+        let key = key.ok_or_else(|| StoreError::corrupt("the key of the house seal is missing"))?;
+        let seal = HouseSeal::new(*SecretHash::read(&key)?.bytes());
+        Ok(self.seal.get_or_init(|| seal).clone())
+    }
 }
 
 /// Whether this transaction has added entries that nobody else can see yet.
@@ -92,7 +111,9 @@ impl Store {
         let mut first = AnyConnection::open(url, Use::Write).map_err(unreachable_because)?;
         migrations::up(&mut first)?;
         drop(first);
-        Ok(Self { inner: Arc::new(Inner::new(url)) })
+        let store = Self { inner: Arc::new(Inner::new(url)) };
+        store.ensure_seal()?;
+        Ok(store)
     }
 
     /// Whether the database answers.
@@ -145,6 +166,7 @@ impl Store {
             connection: &mut connection,
             books: &self.inner.books,
             ledger: LedgerSeen::Committed,
+            seal: &self.inner.seal,
         };
         let outcome = catch_unwind(AssertUnwindSafe(|| work(&mut tx)));
         match outcome {
@@ -207,6 +229,20 @@ impl Store {
         Ok(epoch)
     }
 
+    /// Makes the seal's key, once and for all; it goes with the database into every copy.
+    fn ensure_seal(&self) -> Result<(), StoreError> {
+        let key = SecretHash::from(fresh::bytes::<32>()?).to_string();
+        self.write(|tx| {
+            // Two replicas may open an empty database together; the first one's key stays.
+            sql_query(
+                "INSERT INTO house_seal (one, seal_key) VALUES (1, $1) ON CONFLICT DO NOTHING",
+            )
+            .bind::<diesel::sql_types::Text, _>(&key)
+            .execute(tx.connection)?;
+            Ok(())
+        })
+    }
+
     fn ensure_epoch(&self) -> Result<(), StoreError> {
         let epoch = random_epoch()?;
         self.write(|tx| {
@@ -252,7 +288,7 @@ impl Inner {
                 (both.clone(), both)
             }
         };
-        Self { url: url.clone(), writers, readers, books: Books::default() }
+        Self { url: url.clone(), writers, readers, books: Books::default(), seal: OnceLock::new() }
     }
 }
 

@@ -48,7 +48,7 @@ on_both! {
         let done = push(house, farm.id, &brought);
         assert_eq!((done.stored, done.already_here, done.refused.len()), (5, 0, 0));
         assert_eq!(house.read(|tx| all_entries(tx, farm.id)), brought);
-        let summary = house.read(|tx| summary(tx, farm.id));
+        let summary = house.read(|tx| summary(tx, farm.id, now()));
         assert_eq!(summary.position, Position(5));
         assert_eq!(summary.heads[&farm.device.id].hash, brought[4].hash);
         assert_eq!(summary.heads, done.heads);
@@ -157,7 +157,7 @@ on_both! {
         assert_eq!(refusals(&push(house, there.id, &stolen)), [EntryRefusal::WrongFarm]);
         push(house, here.id, &brought);
         assert_eq!(house.read(|tx| all_entries(tx, there.id)), vec![]);
-        assert_eq!(house.read(|tx| summary(tx, there.id)).position, Position(0));
+        assert_eq!(house.read(|tx| summary(tx, there.id, now())).position, Position(0));
     }
 
     fn an_entry_of_a_newer_version_is_kept_as_it_came(house: &House) {
@@ -196,7 +196,7 @@ on_both! {
         let kept = house.read(|tx| page(tx, farm.id, Position(0), most(500)));
         let positions: Vec<u64> = kept.entries.iter().map(|one| one.position.0).collect();
         assert_eq!(positions, (1..=96).collect::<Vec<_>>());
-        assert_eq!(house.read(|tx| summary(tx, farm.id)).heads.len(), 8);
+        assert_eq!(house.read(|tx| summary(tx, farm.id, now())).heads.len(), 8);
     }
 
     fn a_reader_never_skips_an_entry_while_others_write(house: &House) {

@@ -5,7 +5,7 @@
 
 use serde::{Deserialize, Serialize};
 
-/// How far ahead of the observer's wall clock a foreign stamp may be and still move its clock.
+/// How far ahead of the server's wall clock a foreign stamp may be and still move a clock.
 const TRUSTED_AHEAD_MILLIS: u64 = 24 * 60 * 60 * 1000;
 
 /// A moment of the hybrid clock: milliseconds since 1970 and a counter within the millisecond.
@@ -58,7 +58,9 @@ impl Clock {
         self.last
     }
 
-    /// Takes note of another device's stamp, unless it is more than a day ahead of `wall`.
+    /// Takes note of another device's stamp, unless it is more than a day ahead of `wall`: the
+    /// server's clock when it took the entry, in milliseconds. The observer's own wall clock is no
+    /// judge: set back by years, it would call every true stamp wrong.
     pub fn observe(&mut self, seen: Stamp, wall: u64) {
         if !seen.is_far_ahead_of(wall) {
             self.last = self.last.max(seen);

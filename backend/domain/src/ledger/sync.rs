@@ -13,6 +13,10 @@ use serde::{Deserialize, Serialize};
 use super::entry::{Entry, Hash, Seq};
 use crate::words::{DeviceId, FarmId};
 
+/// How large an entry may be as JSON, in bytes. What people note is far below it; an entry that no
+/// push could carry would hold up what stands behind it.
+pub const MOST_ENTRY_BYTES: usize = 256 * 1024;
+
 /// A place in the farm's feed on the server: 1, 2, 3 ... without gaps; 0 stands before all.
 #[derive(
     Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default, Serialize, Deserialize,

@@ -13,7 +13,8 @@ use crate::views::sync as views;
 /// What the server holds of the device's farm.
 pub async fn summary(house: &House, device: Device) -> Result<Summary, ServerError> {
     let epoch = house.off_thread(spareloop_store::Store::epoch).await?;
-    let found = house.read(move |tx| ledger::summary(tx, device.farm)).await?;
+    let now = house.now();
+    let found = house.read(move |tx| ledger::summary(tx, device.farm, now)).await?;
     Ok(views::summary(epoch, device.farm, found))
 }
 

@@ -10,7 +10,13 @@ use spareloop_store::ledger::{self, Appended, EntryRefusal, More};
 
 /// What the server holds of a farm's ledger.
 pub fn summary(epoch: String, farm: FarmId, found: ledger::Summary) -> Summary {
-    Summary { epoch, farm, position: found.position.0, heads: heads(found.heads) }
+    Summary {
+        epoch,
+        farm,
+        position: found.position.0,
+        heads: heads(found.heads),
+        promised: format!("{:016x}", found.promised),
+    }
 }
 
 fn heads(heads: Heads) -> Vec<Head> {
@@ -49,6 +55,7 @@ const fn code(why: EntryRefusal) -> ProblemCode {
         EntryRefusal::Gap { .. } => ProblemCode::Gap,
         EntryRefusal::BrokenChain | EntryRefusal::Tampered => ProblemCode::BrokenChain,
         EntryRefusal::WrongFarm => ProblemCode::WrongFarm,
+        EntryRefusal::DeviceUnknown => ProblemCode::DeviceUnknown,
         EntryRefusal::HouseDevice | EntryRefusal::Unkeepable => ProblemCode::Refused,
     }
 }

@@ -4,12 +4,13 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{DateTime, Utc};
 use diesel::{ExpressionMethods, QueryDsl, RunQueryDsl};
-use spareloop_domain::ledger::sync::{Acceptance, Head, Heads, Position, accept};
+use spareloop_domain::ledger::sync::{Acceptance, Head, Heads, MOST_ENTRY_BYTES, Position, accept};
 use spareloop_domain::ledger::{Entry, Hash, Seq};
 use spareloop_domain::words::{DeviceId, EntryId, FarmId};
 
-use super::{heads, lock_farm, place};
-use crate::schema::{devices, entries};
+use super::{HouseSeal, heads, lock_farm, place};
+use crate::devices::{Known, count, insert_brought, insert_house, known as known_as};
+use crate::schema::entries;
 use crate::text::{read, unsigned};
 use crate::{StoreError, Tx};
 
@@ -67,15 +68,29 @@ pub enum EntryRefusal {
     /// It belongs to another farm, or its device does.
     #[error("it belongs to another farm")]
     WrongFarm,
-    /// It claims the chain on which only the server writes.
+    /// It stands on a chain on which only the server writes, and the server didn't write it.
     #[error("only the server writes on the house device's chain")]
     HouseDevice,
+    /// Its device is registered nowhere and the farm has as many as one may have.
+    #[error(
+        "its device is not known here, and this farm has as many devices as a farm may have ({MOST_DEVICES})"
+    )]
+    DeviceUnknown,
     /// No book can keep it.
-    #[error("it can't be kept: its kind or its clock is out of range")]
+    #[error(
+        "it can't be kept: its kind or its clock is out of range, or it is larger than {MOST_ENTRY_BYTES} bytes"
+    )]
     Unkeepable,
 }
 
+/// Devices that a farm may have come to by what others bring; each costs every summary a line.
+pub const MOST_DEVICES: usize = 500;
+
 /// Adds what a device brings: entries of any of the farm's devices, each device's in order.
+///
+/// Who brings entries of a device that is registered nowhere speaks for it: after a restore the
+/// server may know less of a farm's devices than the devices do of one another. The device is made
+/// known then, and the grower sees it among the farm's devices.
 ///
 /// Idempotent on device, place and hash. An entry that is refused stops its own device's chain and
 /// no other. In the same transaction, promises that the stock no longer bears are cut.
@@ -99,8 +114,9 @@ pub fn append(
         if stopped.contains(&entry.device) {
             continue;
         }
-        match judge(farm, locked.house_device, &done.heads, &here, entry) {
+        match judge(farm, &done.heads, &here, entry) {
             Ok(Verdict::Append) => {
+                here.speak_for(tx, farm, entry, now)?;
                 locked.add(tx, entry, now)?;
                 done.heads.insert(entry.device, Head { seq: entry.seq, hash: entry.hash });
                 here.hashes.insert((entry.device, entry.seq), entry.hash);
@@ -127,26 +143,24 @@ enum Verdict {
     AlreadyHere,
 }
 
-fn judge(
-    farm: FarmId,
-    house_device: DeviceId,
-    heads: &Heads,
-    here: &Here,
-    entry: &Entry,
-) -> Result<Verdict, EntryRefusal> {
+fn judge(farm: FarmId, heads: &Heads, here: &Here, entry: &Entry) -> Result<Verdict, EntryRefusal> {
     let kind_fits =
         (1..=64).contains(&entry.kind.len()) && !entry.kind.chars().any(char::is_control);
-    if !kind_fits || entry.at.millis > LARGEST_STAMP {
+    if !kind_fits || entry.at.millis > LARGEST_STAMP || entry.size() > MOST_ENTRY_BYTES {
         return Err(EntryRefusal::Unkeepable);
     }
-    if here.of_other_farms.contains(&entry.device) {
+    let known = here.known.get(&entry.device).copied().unwrap_or(Known::Nowhere);
+    if known == Known::Others {
         return Err(EntryRefusal::WrongFarm);
     }
     let head = heads.get(&entry.device).copied();
     let existing = |device, seq| here.hashes.get(&(device, seq)).copied();
     match accept(farm, head, existing, entry) {
-        Acceptance::Append if entry.device == house_device => Err(EntryRefusal::HouseDevice),
-        Acceptance::Append => Ok(Verdict::Append),
+        Acceptance::Append => match known {
+            Known::House if !here.seal.is_on(entry) => Err(EntryRefusal::HouseDevice),
+            Known::Nowhere if here.devices >= MOST_DEVICES => Err(EntryRefusal::DeviceUnknown),
+            _ => Ok(Verdict::Append),
+        },
         Acceptance::AlreadyHere => Ok(Verdict::AlreadyHere),
         Acceptance::Fork => Err(EntryRefusal::Fork),
         Acceptance::Gap { expected } => Err(EntryRefusal::Gap { expected }),
@@ -156,10 +170,12 @@ fn judge(
     }
 }
 
-/// What stands already at the places that a push speaks of.
+/// What stands already at the places that a push speaks of, and whose devices they are.
 struct Here {
+    seal: HouseSeal,
     hashes: BTreeMap<(DeviceId, Seq), Hash>,
-    of_other_farms: BTreeSet<DeviceId>,
+    known: BTreeMap<DeviceId, Known>,
+    devices: usize,
 }
 
 impl Here {
@@ -170,8 +186,10 @@ impl Here {
             let span = spans.entry(entry.device).or_insert((seq, seq));
             *span = (span.0.min(seq), span.1.max(seq));
         }
-        let mut here = Self { hashes: BTreeMap::new(), of_other_farms: BTreeSet::new() };
+        let (hashes, known) = (BTreeMap::new(), BTreeMap::new());
+        let mut here = Self { seal: tx.seal()?, hashes, known, devices: count(tx, farm)? };
         for (device, span) in spans {
+            here.known.insert(device, known_as(tx, farm, device)?);
             here.load(tx, farm, device, span)?;
         }
         Ok(here)
@@ -184,14 +202,6 @@ impl Here {
         device: DeviceId,
         (first, last): (i64, i64),
     ) -> Result<(), StoreError> {
-        let foreign: i64 = devices::table
-            .filter(devices::id.eq(device.to_string()))
-            .filter(devices::farm.ne(farm.to_string()))
-            .count()
-            .get_result(tx.connection)?;
-        if foreign > 0 {
-            self.of_other_farms.insert(device);
-        }
         let rows: Vec<(i64, String)> = entries::table
             .filter(entries::farm.eq(farm.to_string()))
             .filter(entries::device.eq(device.to_string()))
@@ -201,6 +211,30 @@ impl Here {
         for (seq, hash) in rows {
             self.hashes.insert((device, place(seq)?), read(&hash)?);
         }
+        Ok(())
+    }
+
+    /// A device that is registered nowhere: whoever brings its entries speaks for it. Where the
+    /// server's seal is on the entry, it is a house device of a life that this copy knows nothing of.
+    fn speak_for(
+        &mut self,
+        tx: &mut Tx<'_>,
+        farm: FarmId,
+        entry: &Entry,
+        now: DateTime<Utc>,
+    ) -> Result<(), StoreError> {
+        if self.known.get(&entry.device) != Some(&Known::Nowhere) {
+            return Ok(());
+        }
+        let known = if self.seal.is_on(entry) {
+            insert_house(tx, farm, entry.device, now)?;
+            Known::House
+        } else {
+            insert_brought(tx, farm, entry.device, now)?;
+            Known::Farms
+        };
+        self.known.insert(entry.device, known);
+        self.devices += 1;
         Ok(())
     }
 }

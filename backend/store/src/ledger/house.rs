@@ -14,7 +14,8 @@ use crate::{StoreError, Tx, fresh};
 const DAY_MILLIS: u64 = 24 * 60 * 60 * 1000;
 
 /// Writes drafts into the farm's ledger, in order, and cuts the promises that the stock no longer
-/// bears. The rules at the door (`check_draft`) are the caller's to ask.
+/// bears. The rules at the door (`check_draft`) are the caller's to ask. The drafts' ids give way to
+/// those that seal the entries; what is answered bears them.
 pub fn append_house(
     tx: &mut Tx<'_>,
     farm: FarmId,
@@ -34,11 +35,13 @@ pub(crate) fn write_house(
     now: DateTime<Utc>,
 ) -> Result<Vec<Entry>, StoreError> {
     let mut locked = lock_farm(tx, farm)?;
+    let seal = tx.seal()?;
     let mut end = End::of_house(tx, &locked, now)?;
     let mut written = Vec::with_capacity(drafts.len());
     for draft in drafts {
         let at = end.clock.tick(fresh::millis(now));
         let entry = Entry::seal(draft, farm, locked.house_device, end.next, at, end.hash)
+            .and_then(|unsealed| seal.put_on(unsealed))
             .map_err(StoreError::broken)?;
         locked.add(tx, &entry, now)?;
         end.next = entry.seq.next();

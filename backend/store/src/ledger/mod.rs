@@ -7,16 +7,23 @@
 mod append;
 mod house;
 mod row;
+mod seal;
 
+use std::collections::BTreeMap;
+
+use chrono::{DateTime, Utc};
 use diesel::{ExpressionMethods, OptionalExtension, QueryDsl, RunQueryDsl};
+use sha2::{Digest, Sha256};
 use spareloop_domain::ledger::sync::{BatchLimits, Head, Heads, Position};
 use spareloop_domain::ledger::{Entry, Seq};
-use spareloop_domain::words::{DeviceId, FarmId};
+use spareloop_domain::words::{Count, DeviceId, FarmId, LotId};
 
-pub use append::{Appended, EntryRefusal, RefusedEntry, append};
+pub use append::{Appended, EntryRefusal, MOST_DEVICES, RefusedEntry, append};
 pub use house::append_house;
 pub(crate) use house::write_house;
+pub(crate) use seal::HouseSeal;
 
+use crate::offers::promised_by_lot;
 use crate::schema::{entries, farms};
 use crate::text::{read, unsigned};
 use crate::{Missing, StoreError, Tx};
@@ -29,6 +36,8 @@ pub struct Summary {
     pub position: Position,
     /// The end of every device's chain.
     pub heads: Heads,
+    /// Stands for what is promised of the farm's lots.
+    pub promised: u64,
 }
 
 /// An entry at its position in the farm's feed.
@@ -61,7 +70,7 @@ pub enum More {
 }
 
 /// What the server holds of the farm's ledger.
-pub fn summary(tx: &mut Tx<'_>, farm: FarmId) -> Result<Summary, StoreError> {
+pub fn summary(tx: &mut Tx<'_>, farm: FarmId, now: DateTime<Utc>) -> Result<Summary, StoreError> {
     let newest: Option<i64> = farms::table
         .find(farm.to_string())
         .select(farms::newest_position)
@@ -76,7 +85,19 @@ pub fn summary(tx: &mut Tx<'_>, farm: FarmId) -> Result<Summary, StoreError> {
             position.0
         )));
     }
-    Ok(Summary { position, heads })
+    let promised = mark(&promised_by_lot(tx, farm, now)?);
+    Ok(Summary { position, heads, promised })
+}
+
+/// A number that differs where what is promised does.
+fn mark(promised: &BTreeMap<LotId, Count>) -> u64 {
+    let mut hasher = Sha256::new();
+    for (lot, count) in promised {
+        hasher.update(lot.uuid().as_bytes());
+        hasher.update(i64::from(*count).to_be_bytes());
+    }
+    let digest: [u8; 32] = hasher.finalize().into();
+    digest[..8].iter().fold(0, |mark, byte| mark << 8 | u64::from(*byte))
 }
 
 /// The end of every device's chain. Goes from device to device by the index, so that a long ledger
