@@ -25,6 +25,7 @@ fn connected(address: &str) -> (Keyboard, String) {
                 epoch: None,
                 cursor: 0,
                 synced_at: None,
+                promised_mark: None,
             };
             link::put(connection, &link)?;
             Ok::<_, BookError>(farm::device(connection)?.id)

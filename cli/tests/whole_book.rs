@@ -10,6 +10,7 @@ use diesel::{Connection, RunQueryDsl, SqliteConnection};
 use proptest::prelude::*;
 use spareloop_cli::book::carry::{self, Beside};
 use spareloop_cli::book::farm::{self, Farm};
+use spareloop_cli::book::parked::State;
 use spareloop_cli::book::{BookError, Keep, StockBook, entries, link};
 use spareloop_cli::export::whole;
 use spareloop_cli::fault::Fault;
@@ -97,6 +98,7 @@ fn network() -> link::Link {
         epoch: Some("an epoch".to_owned()),
         cursor: 7,
         synced_at: Some(1_760_000_000_000),
+        promised_mark: None,
     }
 }
 
@@ -108,6 +110,7 @@ fn beside(entries: &[Entry]) -> Vec<Beside> {
             code: "unkeepable".to_owned(),
             detail: "too large \u{2028} \"by far\"".to_owned(),
             parked_at: 12,
+            state: State::Waiting,
         },
         Beside::Act {
             id: Dice::new(10).id(),

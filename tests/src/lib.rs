@@ -9,3 +9,4 @@ pub mod database;
 pub mod farm;
 pub mod network;
 pub mod sheets;
+pub mod tap;

@@ -6,7 +6,9 @@ use std::sync::atomic::{AtomicU16, AtomicU64, Ordering};
 
 use spareloop_api::client::{ActKey, Client, Token};
 use spareloop_api::people::{Invite, MakeNetwork, Secret, SetUp, SignIn, Tokens};
+use spareloop_domain::words::uuid_v7;
 use tempfile::TempDir;
+use uuid::Uuid;
 
 use crate::binaries::{Server, server_command};
 use crate::database::{Kind, Postgresql};
@@ -17,6 +19,16 @@ pub fn key() -> ActKey {
     static NEXT: AtomicU64 = AtomicU64::new(0);
     let number = NEXT.fetch_add(1, Ordering::Relaxed);
     ActKey(format!("test-{}-{number:08}", std::process::id()))
+}
+
+/// An id that nothing else bears.
+pub fn id() -> Uuid {
+    static NEXT: AtomicU64 = AtomicU64::new(0);
+    let number = NEXT.fetch_add(1, Ordering::Relaxed);
+    let mut random = [0; 10];
+    random[..4].copy_from_slice(&std::process::id().to_be_bytes());
+    random[4..].copy_from_slice(&number.to_be_bytes()[2..]);
+    uuid_v7(1_760_000_000_000, random)
 }
 
 /// A signed-in client.

@@ -2,6 +2,7 @@
 
 use std::fs::File;
 use std::path::{Path, PathBuf};
+use std::sync::OnceLock;
 
 use diesel::connection::Connection as _;
 use diesel::{RunQueryDsl, SqliteConnection, sql_query};
@@ -58,6 +59,7 @@ impl Store {
             connection: &mut AnyConnection::Sqlite(copy),
             books: &Books::default(),
             ledger: LedgerSeen::Committed,
+            seal: &OnceLock::new(),
         };
         everything(&mut tx)
     }

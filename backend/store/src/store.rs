@@ -46,7 +46,7 @@ pub struct Tx<'store> {
     pub(crate) connection: &'store mut AnyConnection,
     pub(crate) books: &'store Books,
     pub(crate) ledger: LedgerSeen,
-    seal: &'store OnceLock<HouseSeal>,
+    pub(crate) seal: &'store OnceLock<HouseSeal>,
 }
 
 impl Tx<'_> {

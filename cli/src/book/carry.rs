@@ -12,6 +12,7 @@ use uuid::Uuid;
 
 use super::BookError;
 use super::farm::odd;
+use super::parked::State;
 use super::schema::{acts, clock, column_names, devices, imported, parked, promised};
 
 /// Whether a device id is this device's own now.
@@ -53,6 +54,8 @@ pub enum Beside {
         detail: String,
         /// When, in milliseconds since 1970 UTC.
         parked_at: i64,
+        /// Whether it stands in the book again.
+        state: State,
     },
     /// An act on the network, waiting or ended.
     Act {
@@ -202,14 +205,16 @@ fn each_parked<E: From<BookError>>(
             parked::entry,
             parked::code,
             parked::detail,
-            parked::parked_at
+            parked::parked_at,
+            parked::state
         )),
-        (String, String, String, i64),
-        |(entry, code, detail, parked_at)| Beside::Parked {
+        (String, String, String, i64, String),
+        |(entry, code, detail, parked_at, state)| Beside::Parked {
             entry: serde_json::from_str(&entry).map_err(odd)?,
             code,
             detail,
             parked_at,
+            state: State::read(&state),
         },
         take
     )
@@ -314,14 +319,17 @@ pub fn is_there(connection: &mut SqliteConnection, it: &Beside) -> Result<bool, 
 /// Writes a row that isn't there.
 pub fn put_beside(connection: &mut SqliteConnection, it: &Beside) -> Result<(), BookError> {
     match it {
-        Beside::Parked { entry, code, detail, parked_at } => diesel::insert_into(parked::table)
-            .values((
-                parked::entry.eq(serde_json::to_string(entry).map_err(odd)?),
-                parked::code.eq(code),
-                parked::detail.eq(detail),
-                parked::parked_at.eq(parked_at),
-            ))
-            .execute(connection),
+        Beside::Parked { entry, code, detail, parked_at, state } => {
+            diesel::insert_into(parked::table)
+                .values((
+                    parked::state.eq(state.code()),
+                    parked::entry.eq(serde_json::to_string(entry).map_err(odd)?),
+                    parked::code.eq(code),
+                    parked::detail.eq(detail),
+                    parked::parked_at.eq(parked_at),
+                ))
+                .execute(connection)
+        }
         Beside::Act { id, operation, path, body, said, made_at, state, answer } => {
             diesel::insert_into(acts::table)
                 .values((

@@ -1,5 +1,7 @@
 //! Entries in the book: appended under the head of the chain, fetched ones verified and kept.
 
+use std::collections::BTreeSet;
+
 use diesel::prelude::*;
 use diesel::sqlite::SqliteConnection;
 use spareloop_domain::ledger::sync::{Head, Heads};
@@ -279,6 +281,21 @@ pub fn forget_positions(connection: &mut SqliteConnection) -> Result<(), BookErr
         .set((entries::position.eq(None::<i64>), entries::taken_at.eq(None::<i64>)))
         .execute(connection)?;
     Ok(())
+}
+
+#[derive(QueryableByName)]
+struct IdRow {
+    #[diesel(sql_type = diesel::sql_types::Text)]
+    id: String,
+}
+
+/// Entries whose stamp lies more than a day ahead of the server's clock when it took them: kept, and
+/// to be shown as such (`Stamp::is_far_ahead_of`, written so that the index answers).
+pub fn far_ahead(connection: &mut SqliteConnection) -> Result<BTreeSet<EntryId>, BookError> {
+    let rows: Vec<IdRow> =
+        diesel::sql_query("SELECT id FROM entries WHERE at_millis > taken_at + 86400000")
+            .load(connection)?;
+    rows.into_iter().map(|row| row.id.parse().map_err(odd)).collect()
 }
 
 /// How many entries were not yet seen in the server's feed.

@@ -26,11 +26,13 @@ pub struct Link {
     pub cursor: u64,
     /// When the last sync ended well, in milliseconds since 1970 UTC.
     pub synced_at: Option<u64>,
+    /// The server's mark of what is promised, when it was last asked for.
+    pub promised_mark: Option<String>,
 }
 
 /// The link, if the farm is connected.
 pub fn find(connection: &mut SqliteConnection) -> Result<Option<Link>, BookError> {
-    type Row = (String, String, Option<String>, Option<String>, i64, Option<i64>);
+    type Row = (String, String, Option<String>, Option<String>, i64, Option<i64>, Option<String>);
     let row: Option<Row> = link::table
         .select((
             link::server,
@@ -39,10 +41,11 @@ pub fn find(connection: &mut SqliteConnection) -> Result<Option<Link>, BookError
             link::epoch,
             link::cursor,
             link::synced_at,
+            link::promised_mark,
         ))
         .first(connection)
         .optional()?;
-    row.map(|(server, login, network, epoch, cursor, synced_at)| {
+    row.map(|(server, login, network, epoch, cursor, synced_at, promised_mark)| {
         Ok(Link {
             server,
             login,
@@ -50,6 +53,7 @@ pub fn find(connection: &mut SqliteConnection) -> Result<Option<Link>, BookError
             epoch,
             cursor: u64::try_from(cursor).map_err(odd)?,
             synced_at: synced_at.map(u64::try_from).transpose().map_err(odd)?,
+            promised_mark,
         })
     })
     .transpose()
@@ -66,6 +70,7 @@ pub fn put(connection: &mut SqliteConnection, it: &Link) -> Result<(), BookError
             link::epoch.eq(&it.epoch),
             link::cursor.eq(i64::try_from(it.cursor).map_err(odd)?),
             link::synced_at.eq(it.synced_at.map(i64::try_from).transpose().map_err(odd)?),
+            link::promised_mark.eq(&it.promised_mark),
         ))
         .execute(connection)?;
     Ok(())

@@ -3,6 +3,7 @@
 
 use diesel::prelude::*;
 use diesel::sqlite::SqliteConnection;
+use serde::{Deserialize, Serialize};
 use spareloop_domain::ledger::Entry;
 
 use super::farm::odd;
@@ -10,7 +11,8 @@ use super::schema::parked;
 use super::{BookError, entries};
 
 /// What became of a parked entry.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
 pub enum State {
     /// It stands nowhere else and doesn't count in the book.
     Waiting,
@@ -19,11 +21,17 @@ pub enum State {
 }
 
 impl State {
-    const fn code(self) -> &'static str {
+    /// As it is kept.
+    pub const fn code(self) -> &'static str {
         match self {
             Self::Waiting => "waiting",
             Self::NotedAgain => "noted_again",
         }
+    }
+
+    /// As it was kept; what isn't known waits to be looked at.
+    pub fn read(code: &str) -> Self {
+        if code == Self::NotedAgain.code() { Self::NotedAgain } else { Self::Waiting }
     }
 }
 

@@ -37,6 +37,7 @@ table! {
         epoch -> Nullable<Text>,
         cursor -> BigInt,
         synced_at -> Nullable<BigInt>,
+        promised_mark -> Nullable<Text>,
     }
 }
 table! {

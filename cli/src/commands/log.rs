@@ -3,10 +3,11 @@
 use clap::Args;
 use serde_json::{Value, json};
 use spareloop_domain::ledger::book::Problem;
+use spareloop_domain::ledger::describe::describe;
 use spareloop_domain::ledger::{Body, Book, Entry};
 use spareloop_domain::words::{Day, LotId, VarietyId, near_misses};
 
-use crate::book::carry;
+use crate::book::{BookError, carry, entries, parked};
 use crate::desk::{Desk, Opened};
 use crate::fault::Fault;
 use crate::find::{self, did_you_mean};
@@ -15,6 +16,9 @@ use crate::printer::{Answer, Format};
 
 /// Entries that are shown unless told.
 const SHOWN: usize = 30;
+
+/// Said of an entry whose device's clock was set more than a day ahead of the server's.
+const FAR_AHEAD: &str = "  (its device's clock was more than a day ahead)";
 
 /// What was noted, newest last.
 #[derive(Debug, Args)]
@@ -152,17 +156,20 @@ fn refuse_unknown_device(opened: &Opened, journal: &Journal<'_>, text: &str) -> 
 /// Runs it.
 pub fn run(it: Log, desk: &Desk) -> Result<Answer, Fault> {
     let mut opened = desk.open()?;
-    let devices = opened.file.read(carry::devices)?;
+    let (devices, far_ahead, set_aside) = opened.file.read(|connection| {
+        let far_ahead = entries::far_ahead(connection)?;
+        Ok::<_, BookError>((carry::devices(connection)?, far_ahead, parked::waiting(connection)?))
+    })?;
     let journal = Journal::of(&opened.book, &opened.entries, &devices);
-    let mut entries = wanted(&it, &opened, &journal)?;
+    let mut asked = wanted(&it, &opened, &journal)?;
     let limit = match (it.limit, desk.format) {
         (Some(limit), _) => limit,
-        (None, _) if it.all => entries.len(),
-        (None, Format::Json) => entries.len(),
+        (None, _) if it.all => asked.len(),
+        (None, Format::Json) => asked.len(),
         (None, Format::Text) => SHOWN,
     };
-    let hidden = entries.len().saturating_sub(limit);
-    let shown = entries.split_off(hidden);
+    let hidden = asked.len().saturating_sub(limit);
+    let shown = asked.split_off(hidden);
     let noted: Vec<Noted<'_>> = shown.iter().map(|entry| journal.noted(entry)).collect();
     let mut lines = Vec::new();
     if let Some(first) = noted.first().filter(|_| hidden > 0) {
@@ -171,7 +178,10 @@ pub fn run(it: Log, desk: &Desk) -> Result<Answer, Fault> {
             first.code
         ));
     }
-    lines.extend(noted.iter().map(|noted| line(noted, &journal)));
+    lines.extend(noted.iter().zip(&shown).map(|(noted, entry)| {
+        let clock = if far_ahead.contains(&entry.id) { FAR_AHEAD } else { "" };
+        line(noted, &journal) + clock
+    }));
     if noted.is_empty() {
         lines.push(if opened.entries.is_empty() {
             "Nothing was noted yet.".to_owned()
@@ -179,8 +189,20 @@ pub fn run(it: Log, desk: &Desk) -> Result<Answer, Fault> {
             "Nothing that was noted fits that.".to_owned()
         });
     }
+    lines.extend(set_aside.iter().map(|one| {
+        let says = describe(&opened.book, &one.entry);
+        format!("{}  set aside, not in the book: {says}", one.entry.on)
+    }));
+    if !set_aside.is_empty() {
+        lines.push("Why, and what to do: spareloop sync parked".to_owned());
+    }
     let data: Value = match desk.format {
-        Format::Json => json!({ "entries": noted, "earlier": hidden }),
+        Format::Json => json!({
+            "entries": noted,
+            "earlier": hidden,
+            "clock_far_ahead": far_ahead,
+            "set_aside": set_aside.len(),
+        }),
         // Long histories are not spelled twice for an answer that isn't asked for.
         Format::Text => Value::Null,
     };

@@ -14,7 +14,7 @@ use crate::book::{BookError, acts, entries, link, parked};
 use crate::desk::Desk;
 use crate::fault::Fault;
 use crate::find;
-use crate::printer::Answer;
+use crate::printer::{self, Answer};
 
 /// Where things stand, and the next thing to do. Works offline.
 #[derive(Debug, Args)]
@@ -25,10 +25,11 @@ pub struct Status {}
 pub fn run(_: Status, desk: &Desk) -> Result<Answer, Fault> {
     let mut opened = desk.open()?;
     let today = desk.settings.today.value;
-    let (unsent, parked, waiting, link) = opened.file.read(|connection| {
+    let (unsent, parked, far_ahead, waiting, link) = opened.file.read(|connection| {
         Ok::<_, BookError>((
             entries::count_unsent(connection)?,
             parked::waiting(connection)?,
+            entries::far_ahead(connection)?.len() as u64,
             acts::waiting(connection)?,
             link::find(connection)?,
         ))
@@ -43,6 +44,15 @@ pub fn run(_: Status, desk: &Desk) -> Result<Answer, Fault> {
     lines.extend(parked.iter().map(|aside| {
         format!("Set aside: {} of {}: {}", aside.entry.kind, aside.entry.on, aside.detail)
     }));
+    if !parked.is_empty() {
+        lines.push("Why, and what to do: spareloop sync parked".to_owned());
+    }
+    if far_ahead > 0 {
+        lines.push(format!(
+            "{} made by a clock set more than a day ahead: set that device's clock right. (spareloop log shows which)",
+            printer::entries(far_ahead)
+        ));
+    }
     lines.extend(waiting.iter().map(|act| format!("Waits to be sent: {}.", act.said)));
     if link.is_some() && unsent > 0 {
         lines.push(format!("Not yet sent: {unsent} of the book's entries."));
@@ -56,6 +66,7 @@ pub fn run(_: Status, desk: &Desk) -> Result<Answer, Fault> {
         "due": due.iter().map(|(_, lot)| lot.id.code()).collect::<Vec<_>>(),
         "problems": book.problems.iter().map(|problem| problem.what.to_string()).collect::<Vec<_>>(),
         "set_aside": parked.len(),
+        "clock_far_ahead": far_ahead,
         "acts_waiting": waiting.len(),
         "unsent": unsent,
         "next": next,

@@ -18,6 +18,7 @@ use spareloop_domain::words::{DeviceId, FarmId};
 
 use crate::book::carry::{self, Beside, DeviceRow, DeviceState};
 use crate::book::link::{self, Link};
+use crate::book::parked::State;
 use crate::book::{entries, farm};
 use crate::export::lines::{End, FORMAT, First, Line, Title, VERSION, canonical};
 use crate::export::whole::hex;
@@ -222,6 +223,7 @@ fn begin(connection: &mut SqliteConnection, first: &First, into: &Into) -> Resul
             epoch: None,
             cursor: 0,
             synced_at: None,
+            promised_mark: None,
         };
         link::put(connection, &link)?;
     }
@@ -346,6 +348,7 @@ impl<'a> Taking<'a> {
             code: "fork".to_owned(),
             detail: "another entry stands at its place; noted again under this device".to_owned(),
             parked_at: i64::try_from(self.wall).unwrap_or(i64::MAX),
+            state: State::NotedAgain,
         };
         carry::put_beside(connection, &aside)?;
         // As it was written, whatever this version can read of it.

@@ -181,12 +181,17 @@ pub(super) fn displace(
         take_new_id(connection, fresh)?;
     }
     let drafts = rest.into_iter().map(as_written).collect();
-    Ok(entries::append(connection, drafts, wall)?.len() as u64)
+    let again = entries::append(connection, drafts, wall)?;
+    if let Some(last) = again.last() {
+        // Where they stood before they may have left the device: struck out, not withdrawn.
+        farm::mark_sent(connection, last.device, last.seq)?;
+    }
+    Ok(again.len() as u64)
 }
 
 /// An entry to be noted again: as it was written, whatever this version can read of it. It keeps
 /// its id, so that one fact counts once.
-pub(super) fn as_written(entry: Entry) -> Draft {
+pub(crate) fn as_written(entry: Entry) -> Draft {
     let body = Body::Newer { kind: entry.kind, body: entry.body };
     Draft { id: entry.id, on: entry.on, body }
 }

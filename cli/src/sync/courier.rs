@@ -11,13 +11,14 @@
 
 use spareloop_api::sync::{BATCH, Page, Pushed, Summary};
 use spareloop_domain::ledger::Entry;
-use spareloop_domain::ledger::sync::{Epoch, Head, Mine, Plan, Position, ServerLife, Theirs, plan};
+use spareloop_domain::ledger::sync::{
+    Epoch, Head, MOST_ENTRY_BYTES, Mine, Plan, Position, ServerLife, Theirs, plan,
+};
 
 use super::Done;
-use super::chains::{Keeper, Kept, Misfit};
+use super::inbox::{PageKept, keep_page, rewind};
 use super::outbox::{self, Sent};
-use crate::book::link::{self, Link};
-use crate::book::{BookError, Keep, StockBook, entries, error_sentence, farm};
+use crate::book::{BookError, Keep, StockBook, entries, error_sentence, farm, link};
 use crate::fault::Fault;
 use crate::fresh::Fresh;
 
@@ -134,6 +135,7 @@ impl Courier {
     ) -> Result<Next, Fault> {
         match (std::mem::replace(&mut self.asked, Asked::Nothing), heard) {
             (Asked::Summary { fetched }, Some(Heard::Summary(summary))) => {
+                self.done.promised_mark = Some(summary.promised.clone());
                 self.theirs = Some(theirs(summary));
                 self.decide(book, View::Fresh { fetched }, fresh)
             }
@@ -202,6 +204,10 @@ impl Courier {
             return self.read_again(book, &theirs.epoch);
         }
         let batch = outbox::next_batch(book, &plan.to_send)?;
+        if let Some(large) = batch.first().filter(|entry| entry.size() > MOST_ENTRY_BYTES) {
+            self.done.refused.extend(outbox::settle(book, &outbox::too_large(large), fresh)?);
+            return self.ask_summary(book, fresh);
+        }
         if batch.is_empty() {
             return self.finish(book, fresh);
         }
@@ -331,78 +337,4 @@ fn plan_of(book: &mut StockBook, theirs: &Theirs, view: View) -> Result<Option<P
         )
         .keeping("Nothing was sent; everything noted here is kept.")
     })
-}
-
-/// Forgets how far the feed was read; it is read from its start, in this life of the server.
-fn rewind(book: &mut StockBook, epoch: &Epoch) -> Result<(), Fault> {
-    book.write(Keep::Kept, |connection| {
-        entries::forget_positions(connection)?;
-        link::change(connection, |link| {
-            link.cursor = 0;
-            link.epoch = Some(epoch.0.clone());
-        })
-    })?;
-    Ok(())
-}
-
-enum PageKept {
-    /// It doesn't answer the question, or the book has moved on.
-    Stale,
-    /// An entry of it doesn't fit what this device holds of its chain.
-    Misfit(Misfit),
-    Kept(KeptPage),
-}
-
-struct KeptPage {
-    new: u64,
-    said: Vec<String>,
-    last: Position,
-}
-
-/// A page that doesn't fit rolls its transaction back.
-enum Unkept {
-    Misfit(Misfit),
-    Fault(Fault),
-}
-
-impl<E: Into<Fault>> From<E> for Unkept {
-    fn from(error: E) -> Self {
-        Self::Fault(error.into())
-    }
-}
-
-/// Keeps a page and moves the cursor in one transaction.
-fn keep_page(
-    book: &mut StockBook,
-    after: Position,
-    page: &Page,
-    fresh: &mut dyn Fresh,
-) -> Result<PageKept, Fault> {
-    let gapless = page.entries.iter().zip(after.0 + 1..).all(|(one, at)| one.position == at);
-    let Some(last) = page.entries.last().filter(|_| gapless) else { return Ok(PageKept::Stale) };
-    let last = Position(last.position);
-    let kept = book.write(Keep::Kept, |connection| {
-        let Some(link) = link::find(connection)?.filter(|link| goes_on(link, after, page)) else {
-            return Ok(None);
-        };
-        let mut kept = Kept::default();
-        let mut keeper = Keeper::begin(connection, fresh)?;
-        for positioned in &page.entries {
-            keeper.keep(positioned, &mut kept)?.map_err(Unkept::Misfit)?;
-        }
-        keeper.end()?;
-        let epoch = Some(page.epoch.clone());
-        link::put(connection, &Link { cursor: last.0, epoch, ..link })?;
-        Ok(Some(KeptPage { new: kept.new, said: kept.said, last }))
-    });
-    match kept {
-        Ok(kept) => Ok(kept.map_or(PageKept::Stale, PageKept::Kept)),
-        Err(Unkept::Misfit(misfit)) => Ok(PageKept::Misfit(misfit)),
-        Err(Unkept::Fault(fault)) => Err(fault),
-    }
-}
-
-/// Whether the book stands where it stood when the page was asked for.
-fn goes_on(link: &Link, after: Position, page: &Page) -> bool {
-    link.cursor == after.0 && link.epoch.as_ref().is_none_or(|epoch| *epoch == page.epoch)
 }

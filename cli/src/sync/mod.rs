@@ -3,13 +3,17 @@
 //!
 //! ```text
 //! courier  what to ask next: a state machine over the book, without input or output of its own
-//! chains   entries that come in, forks, new device ids
+//! inbox    pages that come in, and the cursor
+//! chains   an entry that comes in, forks, new device ids
 //! outbox   entries that go out, and what is refused
 //! ```
 
 mod chains;
 pub mod courier;
+mod inbox;
 mod outbox;
+
+pub(crate) use chains::as_written;
 
 use spareloop_api::client::Client;
 use spareloop_api::sync::Push;
@@ -17,7 +21,7 @@ use spareloop_api::sync::Push;
 use courier::{Ask, Courier, Heard, Next};
 
 use crate::book::entries::{self, count};
-use crate::book::{BookError, StockBook, acts};
+use crate::book::{BookError, StockBook, acts, link};
 use crate::desk::Desk;
 use crate::fault::{Exit, Fault};
 use crate::fresh::System;
@@ -38,6 +42,8 @@ pub struct Done {
     pub acts_done: Vec<String>,
     /// Acts that were waiting and are refused, in words.
     pub acts_refused: Vec<String>,
+    /// The server's mark of what is promised, as its last summary had it.
+    pub promised_mark: Option<String>,
 }
 
 impl Done {
@@ -49,6 +55,7 @@ impl Done {
             refused: Vec::new(),
             acts_done: Vec::new(),
             acts_refused: Vec::new(),
+            promised_mark: None,
         }
     }
 }
@@ -65,8 +72,19 @@ pub fn run(desk: &Desk, file: &mut StockBook) -> Result<Done, Fault> {
         }
     };
     send_acts(&mut session, file, &mut done)?;
-    session.learn_promised(file)?;
+    learn_promised(&mut session, file, &done)?;
     Ok(done)
+}
+
+/// Asks what is promised where the summary says that it changed, or where this sync may have
+/// changed it. A sync of nothing asks one question, whatever the farm holds.
+fn learn_promised(session: &mut Session, file: &mut StockBook, done: &Done) -> Result<(), Fault> {
+    let mark = file.read(link::find)?.and_then(|link| link.promised_mark);
+    let moved = done.sent + done.fetched > 0 || !done.acts_done.is_empty();
+    if moved || mark != done.promised_mark {
+        session.learn_promised(file, done.promised_mark.as_deref())?;
+    }
+    Ok(())
 }
 
 fn ask_server(session: &mut Session, file: &mut StockBook, ask: Ask) -> Result<Heard, Fault> {
@@ -100,3 +118,6 @@ pub fn unsent(file: &mut StockBook) -> Result<(u64, u64), Fault> {
         Ok::<_, BookError>((entries::count_unsent(connection)?, count(connection)?))
     })?)
 }
+
+#[cfg(test)]
+mod tests;

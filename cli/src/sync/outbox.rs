@@ -1,8 +1,9 @@
 //! What is sent: the next batch, what the answer to it means, and entries that are refused.
 
+use diesel::SqliteConnection;
 use spareloop_api::problem::ProblemCode;
 use spareloop_api::sync::{BATCH, Pushed, RefusedEntry};
-use spareloop_domain::ledger::sync::Range;
+use spareloop_domain::ledger::sync::{MOST_ENTRY_BYTES, Range};
 use spareloop_domain::ledger::{Entry, Hash, Seq};
 use spareloop_domain::words::DeviceId;
 
@@ -45,6 +46,9 @@ pub(super) fn next_batch(book: &mut StockBook, to_send: &[Range]) -> Result<Vec<
             found.extend(entries::of_device(connection, range.device, first, last)?);
         }
         found.truncate(BATCH.fit(found.iter().map(Entry::size)));
+        // One that no server takes comes first in its batch, where it is seen.
+        let large = found.iter().skip(1).position(|entry| entry.size() > MOST_ENTRY_BYTES);
+        found.truncate(large.map_or(found.len(), |index| index + 1));
         for entry in &found {
             farm::mark_sent(connection, entry.device, entry.seq)?;
         }
@@ -97,45 +101,76 @@ pub(super) fn note_stored(
     Ok(())
 }
 
+/// The refusal of an entry that no push can carry, made here.
+pub(super) fn too_large(entry: &Entry) -> RefusedEntry {
+    RefusedEntry {
+        id: entry.id,
+        device: entry.device,
+        seq: entry.seq,
+        code: ProblemCode::TooLarge,
+        detail: format!("it is larger than {MOST_ENTRY_BYTES} bytes"),
+    }
+}
+
 /// What a refusal comes to. Answers what has to be said.
 pub(super) fn settle(
     book: &mut StockBook,
     refused: &RefusedEntry,
     fresh: &mut dyn Fresh,
 ) -> Result<Option<String>, Fault> {
-    match refused.code {
-        // The next summary shows where the chains part or end.
-        ProblemCode::Fork | ProblemCode::Gap => Ok(None),
-        ProblemCode::WrongFarm => Err(Fault::refused(
-            error_sentence(&refused.detail),
-            "Check which farm this device belongs to: spareloop farm show",
-        )
-        .keeping("Everything noted here is kept.")),
-        _ => park(book, refused, fresh),
+    // The next summary shows where the chains part or end.
+    if matches!(refused.code, ProblemCode::Fork | ProblemCode::Gap) {
+        return Ok(None);
     }
+    book.write(Keep::Kept, |connection| {
+        let Some(entry) = entries::at_place(connection, refused.device, refused.seq)? else {
+            return Ok(None);
+        };
+        let is_sound = entry.farm == farm::get(connection)?.id && entry.verify().is_ok();
+        let of_the_chain =
+            matches!(refused.code, ProblemCode::WrongFarm | ProblemCode::BrokenChain);
+        if of_the_chain && is_sound {
+            leave_chain(connection, refused, fresh).map(Some)
+        } else {
+            park(connection, &entry, refused, fresh).map(Some)
+        }
+    })
+}
+
+/// Nothing is wrong with the entry, only with the chain that it stands in: it goes on in another.
+fn leave_chain(
+    connection: &mut SqliteConnection,
+    refused: &RefusedEntry,
+    fresh: &mut dyn Fresh,
+) -> Result<String, Fault> {
+    let moved = displace(connection, refused.device, refused.seq, &refused.detail, fresh)?;
+    Ok(format!(
+        "The server doesn't take up the chain of device {} here: {} {} go on under another device id. Nothing is lost.",
+        refused.device,
+        error_sentence(&refused.detail),
+        printer::entries(moved),
+    ))
 }
 
 /// Sets a refused entry aside; what stands behind it in its chain is appended again.
 fn park(
-    book: &mut StockBook,
+    connection: &mut SqliteConnection,
+    entry: &Entry,
     refused: &RefusedEntry,
     fresh: &mut dyn Fresh,
-) -> Result<Option<String>, Fault> {
-    book.write(Keep::Kept, |connection| {
-        let wall = fresh.wall_millis();
-        let Some(entry) = entries::at_place(connection, refused.device, refused.seq)? else {
-            return Ok(None);
-        };
-        let why = (refused.code.code(), &*refused.detail);
-        parked::park(connection, &entry, why, parked::State::Waiting, wall)?;
-        let behind = "stood behind a refused entry";
-        let behind = displace(connection, refused.device, refused.seq.next(), behind, fresh)?;
-        Ok(Some(format!(
-            "An entry of {} ({}) was refused: {} It is set aside; {} behind it go on under a new device id.",
-            entry.on,
-            entry.kind,
-            error_sentence(&refused.detail),
-            printer::entries(behind),
-        )))
-    })
+) -> Result<String, Fault> {
+    let why = (refused.code.code(), &*refused.detail);
+    parked::park(connection, entry, why, parked::State::Waiting, fresh.wall_millis())?;
+    let behind = "stood behind a refused entry";
+    let behind = displace(connection, refused.device, refused.seq.next(), behind, fresh)?;
+    let flows_on = match behind {
+        0 => String::new(),
+        behind => format!(" {} behind it go on under another device id.", printer::entries(behind)),
+    };
+    Ok(format!(
+        "An entry of {} ({}) was refused: {} It is set aside.{flows_on}",
+        entry.on,
+        entry.kind,
+        error_sentence(&refused.detail),
+    ))
 }

@@ -1,19 +1,18 @@
-//! Signed-in calls to the network's server: where tokens come from, how they are renewed and kept,
-//! how acts are stored before they are sent.
+//! Calls to the network's server: where tokens come from, how a farm and a device come in, what a
+//! refused call means. `session` is the signed-in connection.
 
-use std::path::{Path, PathBuf};
+mod session;
 
-use serde::Serialize;
-use serde::de::DeserializeOwned;
+use std::path::Path;
+
 use sha2::{Digest, Sha256};
 use spareloop_api::client::{ActKey, CallError, Client, Token};
-use spareloop_api::people::{
-    DeviceView, FarmView, Join, Me, Refresh, RegisterDevice, Secret, SignIn, Tokens,
-};
+use spareloop_api::people::{FarmView, Join, Me, RegisterDevice, Secret, SignIn, Tokens};
 use spareloop_api::problem::ProblemCode;
 use spareloop_domain::words::{DeviceId, FarmId};
 
-use crate::book::acts::{self, Act, Ended};
+pub use session::{NewAct, Session};
+
 use crate::book::keys::{self, Keys};
 use crate::book::link::{self, Link};
 use crate::book::{BookError, Keep, StockBook, entries, error_sentence, farm};
@@ -194,7 +193,7 @@ pub fn connect(
     keys.access_token = Some(tokens.access_token);
     keys.refresh_token = Some(tokens.refresh_token);
     keys::write(file.path(), &keys)?;
-    register(&signed_in, file, &mut keys)?;
+    register(&signed_in, file, &mut keys, &new_key()?)?;
     let network = me.network.map(|network| network.name);
     file.write(Keep::Kept, |connection| {
         let before = link::find(connection)?.filter(|link| link.server == server);
@@ -209,6 +208,7 @@ pub fn connect(
             epoch: before.as_ref().and_then(|link| link.epoch.clone()),
             cursor: before.as_ref().map_or(0, |link| link.cursor),
             synced_at: before.and_then(|link| link.synced_at),
+            promised_mark: None,
         };
         link::put(connection, &link)
     })?;
@@ -217,9 +217,21 @@ pub fn connect(
 
 /// The same code for the same farm is the same act, however often the answer is lost.
 fn join_key(code: &str, farm: FarmId) -> ActKey {
+    key_of(&[farm.uuid().as_bytes(), code.as_bytes()])
+}
+
+/// Processes on one book that each miss the same token, or find the same one refused, do one act
+/// and get one token; else each would take the other's away.
+fn renewal_key(device: DeviceId, refused: Option<&Secret>) -> ActKey {
+    let refused = refused.map_or("", |token| &token.0);
+    key_of(&[device.uuid().as_bytes(), refused.as_bytes()])
+}
+
+fn key_of(parts: &[&[u8]]) -> ActKey {
     let mut hasher = Sha256::new();
-    hasher.update(farm.uuid().as_bytes());
-    hasher.update(code.as_bytes());
+    for part in parts {
+        hasher.update(part);
+    }
     let digest = hasher.finalize();
     let mut bytes = [0; 16];
     bytes.copy_from_slice(&digest[..16]);
@@ -238,184 +250,18 @@ fn refuse_other_farm(me: &Me, farm: FarmId) -> Result<(), Fault> {
     }
 }
 
-fn register(signed_in: &Client, file: &mut StockBook, keys: &mut Keys) -> Result<(), Fault> {
+fn register(
+    signed_in: &Client,
+    file: &mut StockBook,
+    keys: &mut Keys,
+    key: &ActKey,
+) -> Result<(), Fault> {
     let (farm, device) = file.read(|connection| {
         Ok::<_, BookError>((farm::get(connection)?, farm::device(connection)?))
     })?;
     let request = RegisterDevice { device: device.id, farm: farm.id, name: device.name };
-    let made = signed_in.register_device(&new_key()?, &request).map_err(call_fault)?;
+    let made = signed_in.register_device(key, &request).map_err(call_fault)?;
     keys.device = Some(made.device);
     keys.device_token = Some(made.device_token);
     keys::write(file.path(), keys)
-}
-
-/// A signed-in connection to the server.
-pub struct Session {
-    client: Client,
-    book: PathBuf,
-    keys: Keys,
-    /// The link that it goes by.
-    pub link: Link,
-}
-
-impl Session {
-    /// Opens one for the farm at the desk.
-    pub fn open(desk: &Desk) -> Result<Self, Fault> {
-        let mut file = desk.file()?;
-        Self::of(desk, &mut file)
-    }
-
-    /// Opens one for an open book.
-    pub fn of(desk: &Desk, file: &mut StockBook) -> Result<Self, Fault> {
-        let link = file.read(link::find)?.ok_or_else(|| {
-            Fault::sign_in(
-                "This farm is not connected to a network yet.",
-                "Connect it: spareloop farm connect --server URL --invite CODE --login NAME",
-            )
-        })?;
-        let client = client(desk, &link.server)?;
-        let book = file.path().to_owned();
-        let keys = keys::read(&book)?;
-        Ok(Self { client, book, keys, link })
-    }
-
-    /// Calls as the signed-in person. A token that no longer holds is renewed once.
-    pub fn call<T>(
-        &mut self,
-        call: impl Fn(&Client) -> Result<T, CallError>,
-    ) -> Result<T, CallError> {
-        if let Some(access) = &self.keys.access_token {
-            match call(&bearer(&self.client, access)) {
-                Err(error) if error.code() == Some(ProblemCode::SignInNeeded) => {}
-                other => return other,
-            }
-        }
-        self.renew()?;
-        let access = self.keys.access_token.clone().unwrap_or(Secret(String::new()));
-        call(&bearer(&self.client, &access))
-    }
-
-    fn renew(&mut self) -> Result<(), CallError> {
-        // Another process on this book may have renewed them meanwhile.
-        let current = keys::read(&self.book).unwrap_or_else(|_| self.keys.clone());
-        let refresh_token = current.refresh_token.clone().unwrap_or(Secret(String::new()));
-        let tokens = self.client.refresh(&Refresh { refresh_token })?;
-        self.keys = current;
-        self.keys.access_token = Some(tokens.access_token);
-        self.keys.refresh_token = Some(tokens.refresh_token);
-        keys::write(&self.book, &self.keys)
-            .map_err(|fault| CallError::OutOfReach(format!("the sign-in can't be kept: {fault}")))
-    }
-
-    /// Calls as this device, whose token opens the ledger's sync.
-    pub fn as_device<T>(
-        &mut self,
-        file: &mut StockBook,
-        call: impl Fn(&Client) -> Result<T, CallError>,
-    ) -> Result<T, Fault> {
-        self.ensure_registered(file)?;
-        let token = self.keys.device_token.clone().unwrap_or(Secret(String::new()));
-        call(&bearer(&self.client, &token)).map_err(call_fault)
-    }
-
-    /// Makes this device known where it took a new id, or where its token was lost.
-    pub fn ensure_registered(&mut self, file: &mut StockBook) -> Result<(), Fault> {
-        let device = file.read(farm::device)?.id;
-        if self.keys.device == Some(device) && self.keys.device_token.is_some() {
-            return Ok(());
-        }
-        let me = self.call(Client::me).map_err(call_fault)?;
-        refuse_other_farm(&me, file.read(farm::get)?.id)?;
-        let access = self.keys.access_token.clone().unwrap_or(Secret(String::new()));
-        register(&bearer(&self.client, &access), file, &mut self.keys)
-    }
-
-    /// The farm's devices.
-    pub fn devices(&mut self) -> Result<Vec<DeviceView>, Fault> {
-        self.call(Client::devices).map_err(call_fault)
-    }
-
-    /// Shuts a device out.
-    pub fn shut_out(&mut self, device: DeviceId) -> Result<(), Fault> {
-        let key = new_key()?;
-        self.call(|client| client.shut_out(&key, device)).map(drop).map_err(call_fault)
-    }
-
-    /// Learns what is promised of the farm's lots. What was known before stays where the server
-    /// doesn't answer: this is news, and nothing waits for it.
-    pub fn learn_promised(&mut self, file: &mut StockBook) -> Result<(), Fault> {
-        let Ok(stock) = self.call(Client::stock) else { return Ok(()) };
-        let lots = stock.lines.iter().flat_map(|line| &line.lots);
-        let by_lot = lots.map(|lot| (lot.lot, lot.promised)).collect();
-        Ok(file.write(Keep::Kept, |connection| link::put_promised(connection, &by_lot))?)
-    }
-
-    /// Does something on the network: stored first, then sent, then its end noted. While the server
-    /// is away it waits here, and the next sync sends it unchanged.
-    pub fn act<T: DeserializeOwned>(
-        &mut self,
-        file: &mut StockBook,
-        act: NewAct<'_, impl Serialize>,
-    ) -> Result<T, Fault> {
-        let body = serde_json::to_value(&act.body).map_err(|error| odd_answer(&error))?;
-        let act = Act {
-            id: fresh::uuid()?,
-            operation: act.operation.to_owned(),
-            path: act.path,
-            body,
-            said: act.said,
-        };
-        file.write(Keep::Kept, |connection| acts::put(connection, &act, fresh::wall_millis()))?;
-        let answer = self.send(file, &act).map_err(|fault| waiting(fault, &act.said))?;
-        self.learn_promised(file)?;
-        serde_json::from_value(answer).map_err(|error| odd_answer(&error))
-    }
-
-    /// Sends a stored act and notes how it ended, if it did.
-    pub fn send(&mut self, file: &mut StockBook, act: &Act) -> Result<serde_json::Value, Fault> {
-        let key = ActKey(act.id.to_string());
-        let called = self.call(|client| client.act_as_stored(&act.path, &key, &act.body));
-        let (ended, text) = match &called {
-            Ok(answer) => (Ended::Done, answer.to_string()),
-            Err(CallError::Refused { problem, .. }) if ends(problem.status) => {
-                (Ended::Refused, problem.detail.clone())
-            }
-            Err(_) => return called.map_err(call_fault),
-        };
-        file.write(Keep::Kept, |connection| acts::end(connection, act.id, ended, &text))?;
-        called.map_err(call_fault)
-    }
-}
-
-/// Whether a refusal is the end of an act, or only says "not now".
-const fn ends(status: u16) -> bool {
-    matches!(status, 400..=499) && !matches!(status, 401 | 408 | 429)
-}
-
-fn waiting(fault: Fault, said: &str) -> Fault {
-    use crate::fault::Exit;
-    if matches!(fault.exit, Exit::Away | Exit::SignIn) {
-        fault.keeping(format!("Kept here to be sent by the next sync: {said}."))
-    } else {
-        fault
-    }
-}
-
-fn odd_answer(error: &serde_json::Error) -> Fault {
-    Fault::failed(
-        format!("The server's answer can't be understood: {error}."),
-        "The act itself was done. Update the client, then look again.",
-    )
-}
-
-/// Something to be done on the network.
-pub struct NewAct<'a, B> {
-    /// The operation, as `ask-hold`.
-    pub operation: &'a str,
-    /// The address below `/api/v1`.
-    pub path: String,
-    /// What is sent.
-    pub body: B,
-    /// What it is, in words.
-    pub said: String,
 }

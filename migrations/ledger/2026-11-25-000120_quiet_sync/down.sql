@@ -1,0 +1,2 @@
+DROP INDEX entries_far_ahead;
+ALTER TABLE link DROP COLUMN promised_mark;
