@@ -332,6 +332,8 @@ const TABLES: &[(&str, &str)] = &[
     ("acts", "carried"),
     ("imported", "carried"),
     ("column_names", "carried"),
+    ("withdrawn", "left out: undone on one device, nobody else's matter"),
+    ("batches", "left out: what one device noted together"),
     ("seals", "left out: every book makes its own"),
     ("writes", "left out: every book counts its own"),
     ("chains", "left out: follows from the entries"),

@@ -21,6 +21,7 @@ mod opening;
 pub mod parked;
 mod schema;
 mod seals;
+pub mod undone;
 
 use std::path::{Path, PathBuf};
 

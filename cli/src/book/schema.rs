@@ -69,6 +69,18 @@ table! {
     imported (file_kind, row_key) { file_kind -> Text, row_key -> Text, row_text -> Text, lot -> Text, }
 }
 table! {
+    withdrawn (number) { number -> BigInt, behind -> Text, entry -> Text, batch -> Nullable<BigInt>, }
+}
+table! {
+    batches (number) {
+        number -> BigInt,
+        device -> Text,
+        first_seq -> BigInt,
+        last_seq -> BigInt,
+        said -> Text,
+    }
+}
+table! {
     column_names (file_kind, header) { file_kind -> Text, header -> Text, field -> Text, }
 }
 table! {

@@ -23,6 +23,7 @@ pub mod network;
 pub mod offer;
 pub mod plan;
 pub mod sample;
+pub mod season;
 pub mod status;
 pub mod stock;
 pub mod sync;
@@ -57,6 +58,9 @@ pub enum Command {
     /// Storage checks.
     #[command(subcommand)]
     Check(check::Check),
+    /// Seasons: close one with a preview, reopen it, its account.
+    #[command(subcommand)]
+    Season(season::Season),
     /// How many plants are wanted.
     #[command(subcommand)]
     Plan(plan::Plan),
@@ -79,6 +83,8 @@ pub enum Command {
     Log(log::Log),
     /// Take back the last thing noted here, or strike out an earlier one.
     Undo(undo::Undo),
+    /// Bring back what was undone last on this device.
+    Redo(undo::Redo),
     /// Where things stand, and the next thing to do.
     Status(status::Status),
     /// Send and fetch entries; works again whenever the network does.
@@ -125,6 +131,7 @@ pub fn run(command: Command, desk: &Desk) -> Result<Answer, Fault> {
         Command::Lot(it) => lot::run(*it, desk),
         Command::Bench(it) => bench::run(it, desk),
         Command::Check(it) => check::run(it, desk),
+        Command::Season(it) => season::run(it, desk),
         Command::Plan(it) => plan::run(it, desk),
         Command::Forecast(it) => forecast::run(it, desk),
         Command::Sample(it) => sample::run(it),
@@ -134,6 +141,7 @@ pub fn run(command: Command, desk: &Desk) -> Result<Answer, Fault> {
         Command::Export(it) => export::run(it, desk),
         Command::Log(it) => log::run(it, desk),
         Command::Undo(it) => undo::run(it, desk),
+        Command::Redo(it) => undo::run_redo(it, desk),
         Command::Status(it) => status::run(it, desk),
         Command::Sync(it) => sync::run(it, desk),
         Command::Offer(it) => offer::run(it, desk),

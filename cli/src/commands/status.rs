@@ -4,9 +4,9 @@ use std::cmp::Reverse;
 
 use clap::Args;
 use serde_json::json;
-use spareloop_domain::forecast::outlook::{LookDue, look_due};
 use spareloop_domain::ledger::Book;
 use spareloop_domain::ledger::book::Lot;
+use spareloop_domain::ledger::review;
 use spareloop_domain::settings::Settings;
 use spareloop_domain::words::{Day, UnitKind};
 
@@ -98,15 +98,9 @@ fn stock_sentence(book: &Book) -> String {
 
 /// Lots that should be looked at, longest unseen first.
 fn due(book: &Book, today: Day) -> Vec<(u32, &Lot)> {
-    let settings = Settings::default();
-    let mut due: Vec<(u32, &Lot)> = book
-        .lots
-        .values()
-        .filter(|lot| !lot.in_store.is_zero())
-        .filter_map(|lot| match look_due(lot, today, &settings) {
-            LookDue::Due { days } => Some((days, lot)),
-            LookDue::NotYet => None,
-        })
+    let mut due: Vec<(u32, &Lot)> = review::due(book, today, &Settings::default())
+        .into_iter()
+        .map(|due| (due.days, due.lot))
         .collect();
     due.sort_by_cached_key(|(days, lot)| {
         (Reverse(*days), find::variety_name(book, lot.variety), lot.place.clone(), lot.id)
@@ -123,7 +117,8 @@ fn due_sentence(book: &Book, due: &[(u32, &Lot)]) -> String {
         })
         .collect();
     let more = due.len().saturating_sub(5);
-    let more = if more > 0 { format!(" and {more} more") } else { String::new() };
+    let more =
+        if more > 0 { format!(" and {more} more (spareloop check due)") } else { String::new() };
     format!("{}{more}", named.join(", "))
 }
 
@@ -138,8 +133,9 @@ fn next(book: &Book, due: &[(u32, &Lot)], to_send: u64) -> String {
             lot.id.code()
         );
     }
-    if let Some(problem) = book.problems.first() {
-        return format!("{}: spareloop log shows the entries", problem.what);
+    if !book.problems.is_empty() {
+        return "settle what disagrees: spareloop check book shows the entries and what to do"
+            .to_owned();
     }
     if book.plans.is_empty() {
         return "say what is wanted: spareloop plan set VARIETY --plants N --planting DAY"

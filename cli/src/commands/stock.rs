@@ -101,8 +101,11 @@ pub(crate) fn origin(origin: &Origin) -> String {
     match origin {
         Origin::Opening(None) => "on hand when the book began".to_owned(),
         Origin::Opening(Some(words)) => format!("on hand when the book began ({words})"),
-        Origin::Lifted(None) => "lifted".to_owned(),
-        Origin::Lifted(Some(bed)) => format!("lifted from {bed}"),
+        Origin::Lifted(bed, planted) => {
+            let bed = bed.as_ref().map_or(String::new(), |bed| format!(" from {bed}"));
+            let of = planted.map_or(String::new(), |lot| format!(", grown of lot {}", lot.code()));
+            format!("lifted{bed}{of}")
+        }
         Origin::Divided(lot, None) => format!("divided from lot {}", lot.code()),
         Origin::Divided(lot, Some(session)) => {
             format!("divided from lot {} in session {}", lot.code(), find::session_code(*session))

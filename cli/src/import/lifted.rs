@@ -45,7 +45,7 @@ pub(super) fn plan(row: &Row<'_>, scratch: &mut Scratch) -> Result<Fate, Stop> {
     };
     let variety = scratch.variety(name, on, Classes::of(row))?;
     let (bed, label) = (bed.map(ToOwned::to_owned), label.map(ToOwned::to_owned));
-    scratch.begin(on, Lift { lot, variety, clumps, bed, label })?;
+    scratch.begin(on, Lift { lot, variety, clumps, bed, label, planted: None })?;
     scratch.memory.remember(&key, clumps.to_string(), lot);
     Ok(Fate::New)
 }

@@ -54,7 +54,7 @@ use spareloop_domain::words::{Day, LossCause, Packing, UnitKind};
 
 use crate::ask::{Asking, Consent};
 use crate::book::copies::Before;
-use crate::book::{BookError, Keep, entries, farm, imports};
+use crate::book::{BookError, Keep, entries, farm, imports, undone};
 use crate::desk::Desk;
 use crate::fault::{Exit, Fault};
 use crate::fresh;
@@ -205,7 +205,7 @@ pub fn run(desk: &Desk, kind: FileKind, file: &Path, options: &Options) -> Resul
     }
     preview.named = scratch.named();
     decide(desk, kind, file, options, preview, |desk| {
-        write(desk, kind, &layout.columns, scratch, known_entries)
+        write(desk, kind, &layout.columns, scratch, known_entries, &said_of(file))
     })
 }
 
@@ -300,12 +300,19 @@ fn decide(
     Ok(answer(format!("{text}\nWritten: {}.", printer::entries(written)), written))
 }
 
+/// How an import is named when it is undone.
+fn said_of(file: &Path) -> String {
+    let name = file.file_name().unwrap_or(file.as_os_str());
+    format!("the import of {}", name.to_string_lossy())
+}
+
 fn write(
     desk: &Desk,
     kind: FileKind,
     columns: &Columns,
     scratch: Scratch,
     known_entries: u64,
+    said: &str,
 ) -> Result<u64, Fault> {
     let mut file = desk.file()?;
     desk.copy_before(&mut file, Before::Import)?;
@@ -326,6 +333,7 @@ fn write(
             imports::remember_column(connection, kind.code(), heading, field)?;
         }
         let written = entries::append(connection, scratch.into_drafts(), fresh::wall_millis())?;
+        undone::together(connection, &written, said)?;
         Ok(written.len() as u64)
     })
 }

@@ -5,9 +5,10 @@ use std::collections::{BTreeMap, BTreeSet};
 use serde::{Deserialize, Serialize};
 
 use super::body::{BenchSession, Coming, Eyes, LostUnits, Plan, Scope};
+use super::season::ClosedSeason;
 use crate::words::{
     ComingId, Count, Day, EntryId, FarmId, HandOverId, Look, LossCause, LotId, Packing, Place,
-    SessionId, UnitKind, VarietyCard, VarietyId,
+    Purpose, Season, SessionId, UnitKind, VarietyCard, VarietyId,
 };
 
 /// The stock book.
@@ -29,6 +30,8 @@ pub struct Book {
     pub yields: BTreeMap<VarietyId, (Count, Count)>,
     /// In, made, found, out, lost and in store, by variety and unit kind.
     pub flows: BTreeMap<(VarietyId, UnitKind), Flow>,
+    /// Seasons that were closed, in order.
+    pub seasons: Vec<ClosedSeason>,
     /// Entries that were struck out.
     pub struck_out: BTreeSet<EntryId>,
     /// Where facts disagree, in words that a grower can act on.
@@ -85,6 +88,51 @@ pub struct Lot {
     pub rows_before_split: Vec<LossRow>,
     /// All that was lost of it, by cause.
     pub lost: BTreeMap<LossCause, Count>,
+    /// All that left it alive, by where it went.
+    pub gone: BTreeMap<Gone, Count>,
+    /// All that recounts found more than the book had.
+    pub found: Count,
+}
+
+/// Where units of a lot went that left it alive.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Gone {
+    /// Divided, or split off into another box.
+    Divided,
+    /// Potted up.
+    PottedUp,
+    /// Planted out.
+    Planted,
+    /// Swapped.
+    Swapped,
+    /// Sold.
+    Sold,
+    /// Given away.
+    Given,
+    /// To a club's table.
+    Club,
+    /// Back to where it came from.
+    Returned,
+}
+
+impl From<Purpose> for Gone {
+    fn from(purpose: Purpose) -> Self {
+        match purpose {
+            Purpose::Swap => Self::Swapped,
+            Purpose::Sale => Self::Sold,
+            Purpose::Gift => Self::Given,
+            Purpose::Club => Self::Club,
+            Purpose::Return => Self::Returned,
+        }
+    }
+}
+
+impl Book {
+    /// Every lot with anything in store, and how much.
+    pub fn in_store(&self) -> impl Iterator<Item = (LotId, Count)> + '_ {
+        self.lots.values().filter(|lot| !lot.in_store.is_zero()).map(|lot| (lot.id, lot.in_store))
+    }
 }
 
 /// Where a lot came from.
@@ -92,8 +140,8 @@ pub struct Lot {
 pub enum Origin {
     /// On hand when the book began.
     Opening(Option<String>),
-    /// Lifted.
-    Lifted(Option<String>),
+    /// Lifted: from which bed, and of which lot that was planted there.
+    Lifted(Option<String>, Option<LotId>),
     /// Divided from another lot, in a session if noted.
     Divided(LotId, Option<SessionId>),
     /// Potted up from another lot.
@@ -230,19 +278,21 @@ pub enum Disagreement {
         on: Day,
     },
     /// An entry speaks of a lot that no entry made.
-    #[error("lot {} is spoken of but was never lifted, made or received: an entry may be missing", lot.code())]
+    #[error("lot {} is spoken of but was never lifted, made or received: sync, as the entry that made it may be on another device; else strike these out", lot.code())]
     UnknownLot {
         /// The lot.
         lot: LotId,
     },
     /// An entry speaks of a variety that no entry names.
-    #[error("a variety is spoken of that was never named: name it")]
+    #[error(
+        "a variety is spoken of that was never named: sync, as its naming may be on another device; else strike these out and note them under a variety that has a name"
+    )]
     UnknownVariety {
         /// The variety.
         variety: VarietyId,
     },
     /// Something happened to a lot before it was there.
-    #[error("lot {} was spoken of on {on}, before it began on {began}: check the days", lot.code())]
+    #[error("lot {} was spoken of on {on}, before it began on {began}: strike out the one with the wrong day and note it again", lot.code())]
     BeforeItBegan {
         /// The lot.
         lot: LotId,
@@ -268,12 +318,64 @@ pub enum Disagreement {
         sum: Count,
     },
     /// A body can't be read.
-    #[error("an entry can't be read: {why}")]
+    #[error("an entry can't be read ({why}): update this program, or strike the entry out")]
     Unreadable {
         /// What the reader said.
         why: String,
     },
+    /// The book's count differs now from what was carried into the next season.
+    #[error("season {season} was closed with {carried} in lot {}, where the book now has {book} for that day: recount it", lot.code())]
+    CarriedDiffers {
+        /// The season that was closed.
+        season: Season,
+        /// The lot.
+        lot: LotId,
+        /// What the closing carried forward.
+        carried: Count,
+        /// What the book has.
+        book: Count,
+    },
+    /// Entries of a closed season that the closing didn't know.
+    #[error(
+        "entries for days before season {season} was closed on {closed} came in later: reopen the season and close it again, or let them stand by confirming it, or strike them out and note them under a later day"
+    )]
+    LateForSeason {
+        /// The season.
+        season: Season,
+        /// The day it was closed.
+        closed: Day,
+    },
+    /// A season was closed twice, or after a later one.
+    #[error(
+        "season {season} was closed again, or after a later one: strike one of the closings out"
+    )]
+    SeasonClosedTwice {
+        /// The season.
+        season: Season,
+    },
+    /// A confirmation names a closing that isn't in force.
+    #[error(
+        "season {season} was confirmed, but the closing that was confirmed is not here or was struck out: close the season again"
+    )]
+    ConfirmedNothing {
+        /// The season.
+        season: Season,
+    },
     /// A void names an entry that isn't there, or one that can't be struck out.
-    #[error("a strike-out names an entry that isn't here, or that refuses it")]
+    #[error(
+        "a strike-out names an entry that isn't here, or one that stands (a hand-over, a confirmed closing): sync; if it stays, strike the strike-out out"
+    )]
     VoidOfNothing,
+}
+
+impl Disagreement {
+    /// The lot whose count it is about; counting that lot settles it.
+    pub const fn counts_of(&self) -> Option<LotId> {
+        match self {
+            Self::TakenMoreThanThere { lot, .. }
+            | Self::CountDiffers { lot, .. }
+            | Self::CarriedDiffers { lot, .. } => Some(*lot),
+            _ => None,
+        }
+    }
 }

@@ -3,7 +3,8 @@
 //! What may not enter: layout, colours, dates (the reader puts the day beside it).
 
 use super::body::{
-    Body, Check, Divide, LostUnits, Receive, Scope, Send, ToolsBetweenClumps, VarietyNote,
+    Body, Check, CloseSeason, Divide, Lift, LostUnits, Receive, Scope, Send, ToolsBetweenClumps,
+    VarietyNote,
 };
 use super::book::Book;
 use super::entry::Entry;
@@ -58,11 +59,7 @@ impl Words<'_> {
                 let units = body.unit.counted(body.count);
                 format!("began the book with {units} in {}", self.lot(body.lot))
             }
-            Body::Lift(body) => {
-                let clumps = UnitKind::Clump.counted(body.clumps);
-                let bed = body.bed.as_ref().map_or(String::new(), |bed| format!(" from {bed}"));
-                format!("lifted {clumps}{bed} into {}", self.lot(body.lot))
-            }
+            Body::Lift(body) => self.lift(body),
             Body::Wash(body) => format!("washed {}", self.lots(&body.lots)),
             Body::Divide(body) => self.divide(body),
             Body::BenchSession(body) => {
@@ -142,8 +139,20 @@ impl Words<'_> {
                 Some(why) => format!("struck out an entry: {why}"),
                 None => "struck out an entry".to_owned(),
             },
+            Body::CloseSeason(body) => close_season(body),
+            Body::ConfirmSeason(body) => {
+                format!("confirmed that season {} is closed", body.season)
+            }
             Body::Newer { kind, .. } => format!("noted by a newer version ({kind})"),
         }
+    }
+
+    fn lift(&self, lift: &Lift) -> String {
+        let clumps = UnitKind::Clump.counted(lift.clumps);
+        let bed = lift.bed.as_ref().map_or(String::new(), |bed| format!(" from {bed}"));
+        let planted =
+            lift.planted.map_or(String::new(), |lot| format!(", grown of lot {}", lot.code()));
+        format!("lifted {clumps}{bed} into {}{planted}", self.lot(lift.lot))
     }
 
     fn divide(&self, divide: &Divide) -> String {
@@ -206,6 +215,15 @@ impl Words<'_> {
             (None, Some(text)) => format!("noted on {}: {text}", self.variety(note.variety)),
             (None, None) => format!("noted more of {}", self.variety(note.variety)),
         }
+    }
+}
+
+fn close_season(body: &CloseSeason) -> String {
+    let (season, next) = (body.season, body.season.next());
+    match body.carried.len() {
+        0 => format!("closed season {season}: nothing in store is carried into {next}"),
+        1 => format!("closed season {season} and carried 1 lot into {next}"),
+        lots => format!("closed season {season} and carried {lots} lots into {next}"),
     }
 }
 

@@ -38,6 +38,9 @@ pub fn check_draft(book: &Book, draft: &Draft, today: Day) -> Result<(), Refusal
     if draft.on > today.plus_days(1) {
         return Err(Refusal::InTheFuture { on: draft.on, today });
     }
+    if let Some(closed) = book.closed_season_of(draft.on) {
+        return Err(Refusal::SeasonClosed { season: closed.season, closed: closed.on });
+    }
     let door = Door { book, on: draft.on };
     for lot in draft.body.lots_needed() {
         door.lot(lot)?;
@@ -51,12 +54,16 @@ pub fn check_draft(book: &Book, draft: &Draft, today: Day) -> Result<(), Refusal
     door.body(&draft.body)
 }
 
-struct Door<'a> {
-    book: &'a Book,
-    on: Day,
+/// The door on a day.
+pub(in crate::ledger) struct Door<'a> {
+    /// The book as it stood then.
+    pub book: &'a Book,
+    /// The day.
+    pub on: Day,
 }
 
-fn some(count: Count, what: &'static str) -> Result<(), Refusal> {
+/// Refuses a count of nothing.
+pub(in crate::ledger) fn some(count: Count, what: &'static str) -> Result<(), Refusal> {
     if count.is_zero() { Err(Refusal::NothingCounted { what }) } else { Ok(()) }
 }
 
@@ -74,7 +81,8 @@ fn within(
 }
 
 impl Door<'_> {
-    fn lot(&self, id: LotId) -> Result<&Lot, Refusal> {
+    /// The lot, if it was there that day.
+    pub(in crate::ledger) fn lot(&self, id: LotId) -> Result<&Lot, Refusal> {
         let lot = self.book.lots.get(&id).ok_or(Refusal::UnknownLot { lot: id })?;
         if self.on < lot.began {
             return Err(Refusal::BeforeItBegan { lot: id, on: self.on, began: lot.began });
@@ -119,7 +127,7 @@ impl Door<'_> {
     fn body(&self, body: &Body) -> Result<(), Refusal> {
         match body {
             Body::Opening(body) => some(body.count, "the opening count"),
-            Body::Lift(body) => some(body.clumps, "the count of clumps"),
+            Body::Lift(body) => self.lift(body),
             Body::Divide(body) => self.divide(body),
             Body::BenchSession(body) => bench_session(body),
             Body::Check(body) => self.check(body),
@@ -156,8 +164,10 @@ impl Door<'_> {
             Body::Void(body) if self.book.struck_out.contains(&body.entry) => {
                 Err(Refusal::StruckOutAlready { entry: body.entry })
             }
-            Body::Void(_)
-            | Body::Wash(_)
+            Body::Void(body) => self.reopen(body.entry),
+            Body::CloseSeason(body) => self.close_season(body),
+            Body::ConfirmSeason(body) => self.confirm_season(body),
+            Body::Wash(_)
             | Body::Dry(_)
             | Body::Store(_)
             | Body::Move(_)

@@ -185,7 +185,7 @@ pub fn bench_hygiene(book: &Book, lot: LotId) -> BenchHygiene {
                 Some(*from)
             }
             Origin::PottedFrom(from) | Origin::CutFrom(from) => Some(*from),
-            Origin::Opening(_) | Origin::Lifted(_) | Origin::Received { .. } => None,
+            Origin::Opening(_) | Origin::Lifted(..) | Origin::Received { .. } => None,
         };
     }
     BenchHygiene::NotNoted

@@ -48,7 +48,20 @@ impl Body {
     pub fn lots(&self) -> Vec<LotId> {
         let mut lots = self.lots_needed();
         lots.extend(self.lots_made());
+        lots.extend(self.planting_lot());
+        if let Self::CloseSeason(body) = self {
+            lots.extend(body.carried.iter().map(|carried| carried.lot));
+        }
         lots
+    }
+
+    /// The lot that was planted where clumps were lifted. The lift doesn't need it: it holds also
+    /// where that lot isn't on the book.
+    pub const fn planting_lot(&self) -> Option<LotId> {
+        match self {
+            Self::Lift(body) => body.planted,
+            _ => None,
+        }
     }
 
     /// The variety that this entry names by its id, if it names one.

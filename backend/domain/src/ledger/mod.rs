@@ -10,6 +10,9 @@
 //! draft    the rules at the door, before an entry is written
 //! describe an entry in words
 //! history  what an offer shows of its lot
+//! review   the check of a whole book
+//! season   closed seasons and their accounts
+//! redo     what redo brings back
 //! undo     what undoing an entry means
 //! sync     what to send and what to fetch, as a plan of two summaries
 //! ```
@@ -30,7 +33,10 @@ mod fold;
 pub mod generate;
 pub mod history;
 mod mentions;
+pub mod redo;
 mod refusal;
+pub mod review;
+pub mod season;
 pub mod sync;
 pub mod undo;
 

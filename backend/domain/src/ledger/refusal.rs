@@ -2,7 +2,7 @@
 //!
 //! What may not enter: the checks themselves ([`super::draft`]).
 
-use crate::words::{Count, Day, EntryId, LotId, VarietyId, VarietyName};
+use crate::words::{Count, Day, EntryId, LotId, Season, VarietyId, VarietyName};
 
 /// Why a draft is refused. Nothing was noted; the book is as it was.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -119,6 +119,32 @@ pub enum Refusal {
         /// The variety.
         name: VarietyName,
     },
+    /// The day is in a season that was closed, or the season was closed before.
+    #[error("season {season} was closed on {closed}: it is read-only")]
+    SeasonClosed {
+        /// The season.
+        season: Season,
+        /// The day on which it was closed.
+        closed: Day,
+    },
+    /// The closing was confirmed.
+    #[error("the closing of season {season} was confirmed: it stands")]
+    SeasonConfirmed {
+        /// The season.
+        season: Season,
+    },
+    /// There is no such closing.
+    #[error("season {season} is not closed")]
+    SeasonNotClosed {
+        /// The season.
+        season: Season,
+    },
+    /// Clumps can't be of another variety than what was planted.
+    #[error("lot {} is of another variety", lot.code())]
+    OtherVariety {
+        /// The lot that was planted.
+        lot: LotId,
+    },
     /// Struck out before.
     #[error("that entry is struck out already")]
     StruckOutAlready {
@@ -154,6 +180,14 @@ impl Refusal {
             Self::Protected { .. } => {
                 "Record the permission's number with the variety. Rights differ by country; ask the holder."
             }
+            Self::SeasonClosed { .. } => {
+                "Note it under the day of the closing or a later one. While the closing isn't confirmed, the season can be reopened instead."
+            }
+            Self::SeasonConfirmed { .. } => {
+                "What turned out wrong since is corrected in the season that is open: count the lot and note a recount."
+            }
+            Self::SeasonNotClosed { .. } => "Close it first.",
+            Self::OtherVariety { .. } => "Check the code of the lot that was planted there.",
             Self::StruckOutAlready { .. } => "Nothing to do.",
         }
     }

@@ -39,6 +39,11 @@ impl Day {
         self.0
     }
 
+    /// The year.
+    pub fn year(self) -> i32 {
+        self.0.year()
+    }
+
     /// Days from `earlier` to this day; negative if `earlier` is later.
     pub fn days_since(self, earlier: Self) -> i64 {
         self.0.signed_duration_since(earlier.0).num_days()

@@ -9,6 +9,7 @@ mod ids;
 mod name_advice;
 mod names;
 mod place;
+mod season;
 mod stock;
 mod variety;
 
@@ -21,6 +22,7 @@ pub use ids::{
 pub use name_advice::NameAdvice;
 pub use names::{NameError, VarietyName, fold_key, near_misses};
 pub use place::{Packing, Place, PlaceError};
+pub use season::{Season, SeasonError};
 pub use stock::{DiscardReason, Look, LossCause, Purpose, UnitKind, UnknownWord};
 pub(crate) use stock::{plain, word};
 pub use variety::{Identity, Intention, Protection, VarietyCard};

@@ -60,6 +60,9 @@ pub struct Lift {
     /// The bed they came from.
     #[arg(long)]
     pub(super) bed: Option<String>,
+    /// The lot that was planted there, by code or id.
+    #[arg(long, value_name = "LOT")]
+    pub(super) grown_of: Option<String>,
     /// The day.
     #[arg(long, value_name = "DAY")]
     pub(super) on: Option<Day>,
@@ -191,6 +194,9 @@ pub struct Recount {
     /// What became of the missing ones, if fewer than the book says.
     #[arg(long, value_name = "CAUSE")]
     pub(super) missing: Option<LossCause>,
+    /// More are there than the book says: they were found.
+    #[arg(long, conflicts_with = "missing")]
+    pub(super) found: bool,
     /// The day.
     #[arg(long, value_name = "DAY")]
     pub(super) on: Option<Day>,

@@ -1,6 +1,9 @@
 //! `lot`: lift, divide, split, store, move, lose, recount, wake, receive, send; list and show.
 
 mod args;
+mod recount;
+
+pub(in crate::commands) use recount::{recount_of, said};
 
 use clap::Subcommand;
 use serde_json::json;
@@ -8,11 +11,11 @@ use spareloop_domain::ledger::Body;
 use spareloop_domain::ledger::Book;
 use spareloop_domain::ledger::body::{
     Coming as ComingBody, Discard, Divide as DivideBody, Eyes, Lift as LiftBody, Loss, MadeLot,
-    Move as MoveBody, Opening as OpeningBody, Receive as ReceiveBody, Recount as RecountBody,
-    Send as SendBody, Stop as StopBody, Store as StoreBody, WakeUp,
+    Move as MoveBody, Opening as OpeningBody, Receive as ReceiveBody, Send as SendBody,
+    Stop as StopBody, Store as StoreBody, WakeUp,
 };
 use spareloop_domain::ledger::describe::describe;
-use spareloop_domain::words::{ComingId, Count, Day, LotId, Place, UnitKind};
+use spareloop_domain::words::{ComingId, Day, FarmId, LotId, Place, UnitKind};
 
 use args::{
     Divide, Lift, List, Lose, Move, OnOrder, Opening, Receive, Recount, Send, Show, Split, Stop,
@@ -37,7 +40,10 @@ pub enum Lot {
     )]
     Opening(Opening),
     /// Note clumps lifted.
-    #[command(after_help = "Example: spareloop lot lift 'Ember Lantern' --clumps 10 --bed 'bed 5'")]
+    #[command(after_help = "\
+Examples:
+  spareloop lot lift 'Ember Lantern' --clumps 10 --bed 'bed 5'
+  spareloop lot lift 'Ember Lantern' --clumps 10 --grown-of 7KQ4M     (the lot planted there)")]
     Lift(Lift),
     /// Divide clumps: sound ones, those without an eye yet, and what was not kept, by reason.
     #[command(after_help = "\
@@ -105,14 +111,17 @@ Example: spareloop lot coming 'Ember Lantern' --count 10 --from 'a nursery' --ex
 /// Runs it.
 pub fn run(command: Lot, desk: &Desk) -> Result<Answer, Fault> {
     match command {
-        Lot::Opening(it) => new_lot_note(desk, it.on, |book, lot| {
+        Lot::Opening(it) => new_lot_note(desk, it.on, |book, _, lot| {
             let variety = find::variety(book, &it.variety)?.id;
             let (unit, count, origin) = (it.unit, it.count, it.origin);
             Ok(OpeningBody { lot, variety, unit, count, origin, label: None }.into())
         }),
-        Lot::Lift(it) => new_lot_note(desk, it.on, |book, lot| {
+        Lot::Lift(it) => new_lot_note(desk, it.on, |book, farm, lot| {
             let variety = find::variety(book, &it.variety)?.id;
-            Ok(LiftBody { lot, variety, clumps: it.clumps, bed: it.bed, label: None }.into())
+            let planted = it.grown_of.as_ref().map(|text| find::lot(book, farm, text));
+            let planted = planted.transpose()?.map(|lot| lot.id);
+            let (clumps, bed) = (it.clumps, it.bed);
+            Ok(LiftBody { lot, variety, clumps, bed, label: None, planted }.into())
         }),
         Lot::Divide(it) => divide(it, desk),
         Lot::Split(it) => split(it, desk),
@@ -127,7 +136,7 @@ pub fn run(command: Lot, desk: &Desk) -> Result<Answer, Fault> {
         Lot::Lose(it) => lot_note(desk, &it.lot, it.on, |_, lot| {
             Ok(Loss { lot, count: it.count, cause: it.cause }.into())
         }),
-        Lot::Recount(it) => recount(it, desk),
+        Lot::Recount(it) => recount::run(it, desk),
         Lot::Wake(it) => lot_note(desk, &it.lot, it.on, |_, lot| Ok(WakeUp { lot }.into())),
         Lot::Stop(it) => lot_note(desk, &it.lot, it.on, |book, lot| {
             let session = it.session.map(|text| find::session(book, &text)).transpose()?;
@@ -158,13 +167,13 @@ pub(in crate::commands) fn lot_note(
 fn new_lot_note(
     desk: &Desk,
     on: Option<Day>,
-    body: impl FnOnce(&Book, LotId) -> Result<Body, Fault>,
+    body: impl FnOnce(&Book, FarmId, LotId) -> Result<Body, Fault>,
 ) -> Result<Answer, Fault> {
     let mut made = Vec::new();
-    let done = desk.note(|book, _| {
+    let done = desk.note(|book, before| {
         let lot = find::new_lot(book, &[])?;
         made.push(lot);
-        Ok(vec![draft(desk.day(on), body(book, lot)?)?])
+        Ok(vec![draft(desk.day(on), body(book, before.farm.id, lot)?)?])
     })?;
     Ok(with_lots(noted(desk, &done, &code_lines(&made)), &made))
 }
@@ -241,38 +250,8 @@ fn split(it: Split, desk: &Desk) -> Result<Answer, Fault> {
     Ok(with_lots(noted(desk, &done, &code_lines(&lots)), &lots))
 }
 
-fn recount(it: Recount, desk: &Desk) -> Result<Answer, Fault> {
-    lot_note(desk, &it.lot, it.on, |book, lot| {
-        let in_store = book.lots.get(&lot).map_or(Count::ZERO, |lot| lot.in_store);
-        if it.counted < in_store && it.missing.is_none() {
-            return Err(Fault::decision(
-                format!(
-                    "Counted {} in lot {} where the book says {in_store}: {} missing.",
-                    it.counted,
-                    lot.code(),
-                    in_store.less(it.counted)
-                ),
-                "Say what became of them, as: --missing mislaid",
-            )
-            .keeping("Nothing was noted."));
-        }
-        if it.counted >= in_store && it.missing.is_some() {
-            return Err(Fault::refused(
-                format!(
-                    "Counted {} in lot {} where the book says {in_store}: none is missing.",
-                    it.counted,
-                    lot.code()
-                ),
-                "Leave --missing out.",
-            )
-            .keeping("Nothing was noted."));
-        }
-        Ok(RecountBody { lot, counted: it.counted, missing: it.missing }.into())
-    })
-}
-
 fn receive(it: Receive, desk: &Desk) -> Result<Answer, Fault> {
-    new_lot_note(desk, it.on, |book, lot| {
+    new_lot_note(desk, it.on, |book, _, lot| {
         let variety = find::variety(book, &it.variety)?.id;
         Ok(ReceiveBody {
             lot,

@@ -10,7 +10,7 @@ pub(super) fn table(seen: &Seen<'_>) -> Table {
     let headings = vec!["lot label", "variety", "clumps", "date", "bed", "tuber code"];
     let lots = seen.lots().into_iter();
     let rows = lots.filter_map(|lot| match &lot.origin {
-        Origin::Lifted(bed) => Some(vec![
+        Origin::Lifted(bed, _) => Some(vec![
             Cell::text(seen.labels.label(lot.id)),
             seen.variety(lot),
             lot.began_with.into(),

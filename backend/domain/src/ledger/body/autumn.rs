@@ -38,6 +38,9 @@ record! {
         /// The label that it bears besides its code, in the grower's spelling.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         label: Option<String>,
+        /// The lot that was planted there, so that a trace goes on from it.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        planted: Option<LotId>,
     }
 }
 record! {

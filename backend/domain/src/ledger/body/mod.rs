@@ -8,6 +8,7 @@
 //! winter    in store
 //! spring    out of store
 //! passing   between farms
+//! season    the turn of the season
 //! paper     plans, varieties, strike-outs
 //! ```
 
@@ -26,6 +27,7 @@ macro_rules! record {
 mod autumn;
 mod paper;
 mod passing;
+mod season;
 mod spring;
 mod winter;
 
@@ -35,6 +37,7 @@ pub use autumn::{
 };
 pub use paper::{Plan, VarietyNote, Void};
 pub use passing::{Coming, Receive, Send};
+pub use season::{Carried, CloseSeason, ConfirmSeason, Seen};
 pub use spring::{CameUp, FieldObservation, PlantOut, PotUp, TakeCuttings, WakeUp, Yield};
 pub use winter::{
     Check, Climate, Loss, LostUnits, Move, Reading, Recount, Scope, Sensor, Stop, Store,
@@ -183,4 +186,8 @@ bodies! {
     VarietyNote = "variety-note", "variety note";
     /// Strikes out an earlier entry.
     Void = "void", "struck out";
+    /// A season closed, the next one opened.
+    CloseSeason = "close-season", "season closed";
+    /// A closing confirmed.
+    ConfirmSeason = "confirm-season", "season confirmed";
 }

@@ -85,6 +85,8 @@ impl Keeper {
         if differs {
             let what = Disagreement::CountDiffers { lot, counted: check.inspected, book };
             self.report(what, vec![noted.id]);
+        } else if check.scope == Scope::Whole {
+            self.settle_count(lot);
         }
     }
 
@@ -92,6 +94,7 @@ impl Keeper {
     pub(super) fn recount(&mut self, recount: &Recount, noted: Noted) {
         let Some(lot) = self.lot(recount.lot) else { return };
         let had = lot.in_store;
+        self.settle_count(recount.lot);
         if recount.counted > had {
             self.find(recount.lot, recount.counted.less(had), noted.on);
         } else {

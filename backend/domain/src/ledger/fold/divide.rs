@@ -16,7 +16,7 @@ use super::groups;
 use super::inforce::Noted;
 use super::keeper::{Keeper, Source, Way, new_lot};
 use crate::ledger::body::{Discard, Divide, Eyes, MadeLot, PotUp, TakeCuttings};
-use crate::ledger::book::{Disagreement, Lot, LotCondition, Origin, SeenUnits};
+use crate::ledger::book::{Disagreement, Gone, Lot, LotCondition, Origin, SeenUnits};
 use crate::words::{Count, DiscardReason, LossCause, LotId, UnitKind};
 
 /// What kind of dividing it was.
@@ -111,7 +111,7 @@ impl Keeper {
         let gone = self.discard_units(divide.from, &divide.discards, taken, noted);
         let going = taken.less(gone);
         let waiting = self.split_unassigned(divide, going);
-        let mut pool = self.remove(divide.from, going, Way::Out, noted.on);
+        let mut pool = self.remove(divide.from, going, Way::Out(Gone::Divided), noted.on);
         for (made, unassigned) in divide.made.iter().zip(waiting) {
             let inherited = groups::take(&mut pool, made.count.get());
             let unseen = made.count.get() - groups::total(&inherited);
@@ -160,7 +160,7 @@ impl Keeper {
         (taken, unit, discarded): (Count, UnitKind, Count),
         noted: Noted,
     ) {
-        self.remove(divide.from, taken, Way::Out, noted.on);
+        self.remove(divide.from, taken, Way::Out(Gone::Divided), noted.on);
         let flow = self.flow(before.variety, unit);
         flow.made += i64::from(discarded);
         flow.lost += i64::from(discarded);
@@ -185,7 +185,7 @@ impl Keeper {
     /// Units are potted: they leave one lot and are another, awake.
     pub(super) fn pot_up(&mut self, body: &PotUp, noted: Noted) {
         let Some(from) = self.lot(body.from).cloned() else { return };
-        self.leave(body.from, body.taken, Way::Out, noted);
+        self.leave(body.from, body.taken, Way::Out(Gone::PottedUp), noted);
         let origin = Origin::PottedFrom(body.from);
         let mut lot = new_lot(body.lot, from.variety, body.unit, body.made, noted.on, origin);
         lot.condition = awake(from.condition, noted);

@@ -17,10 +17,12 @@ use super::standing::Standing;
 use super::varieties::Named;
 use crate::ledger::body::{BenchSession, Body, Coming, Plan, Solution, ToolsBetweenClumps};
 use crate::ledger::book::{Book, Flow, Lot, Problem};
-use crate::words::{Count, Day, DeviceId, EntryId, LotId, SessionId, UnitKind, VarietyId};
+use crate::ledger::entry::Seq;
+use crate::ledger::season::{ClosedSeason, Confirmation, LateEntry};
+use crate::words::{Count, Day, DeviceId, EntryId, LotId, Season, SessionId, UnitKind, VarietyId};
 
 /// The number of this form and of the fold's rules.
-pub(super) const FORMAT: u32 = 2;
+pub(super) const FORMAT: u32 = 3;
 
 /// Pairs instead of maps: they are written in order, and read without searching.
 type Pairs<K, V> = Vec<(K, V)>;
@@ -29,8 +31,11 @@ type Pairs<K, V> = Vec<(K, V)>;
 type SolutionForm = (String, Option<f64>, Option<f64>, Option<String>);
 /// A dividing session: its lots, tools, dip and soak.
 type SessionForm = (Vec<LotId>, ToolsBetweenClumps, Option<SolutionForm>, Option<SolutionForm>);
-/// A fact that waits: entry, device, day, turn, and its kind and body as JSON.
-type WaitingForm = (EntryId, DeviceId, Day, u64, (String, String));
+/// A closed season: which, its closing, the sums at it, what came late.
+type SeasonForm =
+    (Season, (EntryId, Day, Confirmation), Pairs<(VarietyId, UnitKind), Flow>, Vec<LateEntry>);
+/// A fact that waits: entry, device, place, day, turn, and its kind and body as JSON.
+type WaitingForm = (EntryId, (DeviceId, Seq), Day, u64, (String, String));
 
 #[derive(Serialize, Deserialize)]
 pub(super) struct Form {
@@ -48,6 +53,8 @@ pub(super) struct Form {
     unreadable: Vec<Problem>,
     problems: Vec<Problem>,
     newer: Vec<EntryId>,
+    seasons: Vec<SeasonForm>,
+    this_season: Vec<LateEntry>,
     standing: Standing,
 }
 
@@ -78,21 +85,31 @@ fn session((session, form): (SessionId, SessionForm)) -> (SessionId, BenchSessio
     (session, BenchSession { session, lots, tools, tool_dip, soak })
 }
 
-fn waiting_form(fact: Fact) -> WaitingForm {
-    let Fact { noted: Noted { id, device, on }, turn, body } = fact;
-    (id, device, on, turn, (body.kind().to_owned(), body.to_json().to_string()))
+fn season_form(closed: ClosedSeason) -> SeasonForm {
+    let ClosedSeason { season, closing, on, confirmation, flows, late } = closed;
+    (season, (closing, on, confirmation), flows.into_iter().collect(), late)
 }
 
-fn waiting((id, device, on, turn, (kind, json)): WaitingForm) -> Result<Fact, String> {
+fn season((season, (closing, on, confirmation), flows, late): SeasonForm) -> ClosedSeason {
+    let flows = flows.into_iter().collect();
+    ClosedSeason { season, closing, on, confirmation, flows, late }
+}
+
+fn waiting_form(fact: Fact) -> WaitingForm {
+    let Fact { noted: Noted { id, device, on, seq }, turn, body } = fact;
+    (id, (device, seq), on, turn, (body.kind().to_owned(), body.to_json().to_string()))
+}
+
+fn waiting((id, (device, seq), on, turn, (kind, json)): WaitingForm) -> Result<Fact, String> {
     let value = serde_json::from_str(&json).map_err(|error| error.to_string())?;
     let body = Body::from_json(&kind, &value).map_err(|error| error.to_string())?;
-    Ok(Fact { noted: Noted { id, device, on }, turn, body })
+    Ok(Fact { noted: Noted { id, device, on, seq }, turn, body })
 }
 
 impl Form {
     pub(super) fn of(fold: Fold) -> Result<Self, String> {
         let Fold { keeper, waiting, apart, turn, unreadable, standing } = fold;
-        let Keeper { book, problems, made_by, named, looks: _, today: _ } = keeper;
+        let Keeper { book, problems, made_by, named, looks: _, today: _, this_season } = keeper;
         // Varieties, struck-out entries and problems are told at the end, from the rest.
         let Book {
             varieties: _,
@@ -103,6 +120,7 @@ impl Form {
             emergence,
             yields,
             flows,
+            seasons,
             struck_out: _,
             problems: _,
             newer,
@@ -129,6 +147,8 @@ impl Form {
             unreadable,
             problems,
             newer,
+            seasons: seasons.into_iter().map(season_form).collect(),
+            this_season,
             standing,
         })
     }
@@ -145,6 +165,7 @@ impl Form {
             yields: self.yields.into_iter().collect(),
             flows: self.flows.into_iter().collect(),
             newer: self.newer,
+            seasons: self.seasons.into_iter().map(season).collect(),
             ..Book::default()
         };
         let waits = |(lot, facts): (LotId, Vec<WaitingForm>)| {
@@ -156,6 +177,7 @@ impl Form {
                 problems: self.problems,
                 made_by: self.made_by.into_iter().collect(),
                 named: named.into_iter().collect(),
+                this_season: self.this_season,
                 ..Keeper::default()
             },
             waiting: self

@@ -6,7 +6,7 @@ use std::collections::HashMap;
 use std::collections::hash_map::Entry as Slot;
 
 use crate::ledger::body::{Body, BodyError};
-use crate::ledger::entry::Entry;
+use crate::ledger::entry::{Entry, Seq};
 use crate::words::{Day, DeviceId, EntryId};
 
 /// Who noted something and when it happened.
@@ -18,6 +18,8 @@ pub(super) struct Noted {
     pub device: DeviceId,
     /// The day it happened.
     pub on: Day,
+    /// Its place in the device's chain.
+    pub seq: Seq,
 }
 
 /// One readable entry in force.
@@ -33,7 +35,7 @@ pub(super) struct Fact {
 
 impl Noted {
     pub(super) const fn of(entry: &Entry) -> Self {
-        Self { id: entry.id, device: entry.device, on: entry.on }
+        Self { id: entry.id, device: entry.device, on: entry.on, seq: entry.seq }
     }
 }
 
@@ -79,9 +81,10 @@ pub(super) fn read(sorted: &[&Entry]) -> Vec<(Noted, Result<Body, BodyError>)> {
 
 impl Body {
     /// Whether a strike-out of such an entry takes effect: not of what two farms did together by a
-    /// hand-over. A strike-out of a strike-out brings back what that one struck out.
+    /// hand-over, nor of a confirmation. A closing that was confirmed refuses it too. A strike-out of a strike-out brings back what that one struck out.
     pub const fn may_be_struck_out(&self) -> bool {
         match self {
+            Self::ConfirmSeason(_) => false,
             Self::Send(body) => body.hand_over.is_none(),
             Self::Receive(body) => body.hand_over.is_none(),
             _ => true,

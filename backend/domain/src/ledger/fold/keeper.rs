@@ -10,8 +10,9 @@ use super::inforce::Noted;
 use super::varieties::Named;
 use crate::ledger::body::{Check, Eyes};
 use crate::ledger::book::{
-    Book, Disagreement, Flow, LossRow, Lot, LotCondition, Origin, Problem, SeenUnits,
+    Book, Disagreement, Flow, Gone, LossRow, Lot, LotCondition, Origin, Problem, SeenUnits,
 };
+use crate::ledger::season::LateEntry;
 use crate::words::{Count, Day, DeviceId, EntryId, Look, LossCause, LotId, UnitKind, VarietyId};
 
 /// The book under construction, and what the fold must remember besides.
@@ -31,6 +32,8 @@ pub(super) struct Keeper {
     pub looks: BTreeMap<(LotId, Day, Look), Vec<LookNoted>>,
     /// The day that is being taken in.
     pub today: Option<Day>,
+    /// Entries since the last closing, in the fold's order.
+    pub this_season: Vec<LateEntry>,
 }
 
 /// A look, by which entry and on which device it was noted.
@@ -49,7 +52,7 @@ pub(super) enum Source {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Way {
     /// Alive.
-    Out,
+    Out(Gone),
     /// Lost.
     Lost(LossCause),
 }
@@ -86,6 +89,8 @@ pub(super) fn new_lot(
         loss_rows: Vec::new(),
         rows_before_split: Vec::new(),
         lost: BTreeMap::new(),
+        gone: BTreeMap::new(),
+        found: Count::ZERO,
     }
 }
 
@@ -100,6 +105,11 @@ impl Keeper {
     /// Notes where facts disagree.
     pub(super) fn report(&mut self, what: Disagreement, entries: Vec<EntryId>) {
         self.problems.push(Problem { what, entries });
+    }
+
+    /// A count of all of it says what is there: earlier disagreements about its count are settled.
+    pub(super) fn settle_count(&mut self, id: LotId) {
+        self.problems.retain(|problem| problem.what.counts_of() != Some(id));
     }
 
     /// The lot, if it is there.
@@ -163,7 +173,13 @@ impl Keeper {
         let taken = groups::take(&mut lot.last_seen, units.get());
         lot.in_store = lot.in_store.less(units);
         let left_alive = match way {
-            Way::Out => units,
+            Way::Out(gone) => {
+                if !units.is_zero() {
+                    let sum = lot.gone.entry(gone).or_default();
+                    *sum = sum.plus(units);
+                }
+                units
+            }
             Way::Lost(cause) => {
                 note_loss(lot, cause, units);
                 if cause.is_decay() {
@@ -177,7 +193,7 @@ impl Keeper {
         let flow = self.flow(variety, unit);
         flow.in_store -= i64::from(units);
         match way {
-            Way::Out => flow.went_out += i64::from(units),
+            Way::Out(_) => flow.went_out += i64::from(units),
             Way::Lost(_) => flow.lost += i64::from(units),
         }
         taken
@@ -187,6 +203,7 @@ impl Keeper {
     pub(super) fn find(&mut self, id: LotId, units: Count, on: Day) {
         let Some(lot) = self.book.lots.get_mut(&id) else { return };
         lot.in_store = lot.in_store.plus(units);
+        lot.found = lot.found.plus(units);
         let groups = std::mem::take(&mut lot.last_seen);
         lot.last_seen = groups::tidy(groups.into_iter().chain([SeenUnits { count: units, on }]));
         let (variety, unit) = (lot.variety, lot.unit);

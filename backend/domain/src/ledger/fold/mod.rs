@@ -12,6 +12,7 @@
 //! stock      lifts, receipts, storing, sending, plans
 //! divide     dividing, potting up, cuttings
 //! check      looks, losses, recounts
+//! season     closing a season, what comes late for it
 //! varieties  what is known of varieties
 //! ```
 //!
@@ -30,6 +31,7 @@ mod groups;
 mod inforce;
 mod keeper;
 mod running;
+mod season;
 mod snapshot;
 mod standing;
 mod stock;
@@ -46,7 +48,7 @@ use keeper::{Keeper, Way};
 use running::{Fold, Run, stands_alone};
 
 use super::body::Body;
-use super::book::{Book, Disagreement};
+use super::book::{Book, Disagreement, Gone};
 use super::entry::Entry;
 use crate::words::{Day, LotId};
 
@@ -120,14 +122,16 @@ impl Keeper {
             Body::WakeUp(body) => self.wake_up(body.lot, noted),
             Body::PotUp(body) => self.pot_up(body, noted),
             Body::TakeCuttings(body) => self.take_cuttings(body, noted),
-            Body::PlantOut(body) => self.go_out(body.lot, body.count, noted),
+            Body::PlantOut(body) => self.go_out(body.lot, body.count, Gone::Planted, noted),
             Body::CameUp(body) => self.came_up(body, noted),
             Body::Yield(body) => self.note_yield_record(body),
             Body::Receive(body) => self.receive(body, noted),
-            Body::Send(body) => self.go_out(body.lot, body.count, noted),
+            Body::Send(body) => self.go_out(body.lot, body.count, body.purpose.into(), noted),
             Body::Coming(body) => self.note_coming(body),
             Body::Plan(body) => self.plan(body),
             Body::VarietyNote(body) => self.note_variety(body),
+            Body::CloseSeason(body) => self.close_season(body, noted),
+            Body::ConfirmSeason(body) => self.confirm_season(body, noted),
             Body::Newer { .. } => self.book.newer.push(noted.id),
             // Facts of the history that change no count: read where they are shown.
             Body::Wash(_)

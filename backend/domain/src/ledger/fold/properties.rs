@@ -100,7 +100,12 @@ proptest! {
         let target = &entries[at.index(entries.len())];
         // A strike-out that names the target already would lose its hold together with it.
         let named = entries.iter().any(|entry| {
-            matches!(entry.read_body(), Ok(Body::Void(void)) if void.entry == target.id)
+            match entry.read_body() {
+                Ok(Body::Void(void)) => void.entry == target.id,
+                // A closing that was confirmed refuses it.
+                Ok(Body::ConfirmSeason(confirmed)) => confirmed.closing == target.id,
+                _ => false,
+            }
         });
         prop_assume!(!named && target.read_body().unwrap().may_be_struck_out());
         let mut struck = entries.clone();
@@ -186,6 +191,10 @@ fn the_wild_ledgers_reach_every_disagreement() {
         "MadeTwice",
         "SumsDiffer",
         "VoidOfNothing",
+        "CarriedDiffers",
+        "LateForSeason",
+        "SeasonClosedTwice",
+        "ConfirmedNothing",
     ] {
         assert!(reached.contains(kind), "{kind} was never reached");
     }

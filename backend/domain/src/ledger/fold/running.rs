@@ -100,6 +100,10 @@ impl Fold {
                     Ok(body) if !body.may_be_struck_out() => Strikable::No,
                     _ => Strikable::Yes,
                 },
+                confirms: match body {
+                    Ok(Body::ConfirmSeason(confirmed)) => Some(confirmed.closing),
+                    _ => None,
+                },
                 strikes: match body {
                     Ok(Body::Void(void)) => Some(void.entry),
                     _ => None,
@@ -122,6 +126,7 @@ impl Fold {
 
     fn take_in(&mut self, noted: Noted, body: Body) {
         self.keeper.turn_to(noted.on);
+        self.keeper.remember_for_closing(noted, &body);
         let mut agenda = VecDeque::from([Fact { noted, turn: self.turn, body }]);
         self.turn += 1;
         while let Some(fact) = agenda.pop_front() {
@@ -130,9 +135,7 @@ impl Fold {
                 continue;
             }
             self.keeper.take_in(&fact);
-            if stands_alone(&fact.body) {
-                self.set_apart(&fact);
-            }
+            self.set_apart(&fact);
             let freed =
                 fact.body.lots_made().into_iter().filter_map(|lot| self.waiting.remove(&lot));
             for fact in freed.flatten().collect::<Vec<_>>().into_iter().rev() {
@@ -144,8 +147,8 @@ impl Fold {
     /// Lots that are there began on this day or earlier, so there is nothing to say of them.
     fn set_apart(&mut self, fact: &Fact) {
         let (entry, on) = (fact.noted.id, fact.noted.on);
-        let missing =
-            fact.body.lots_needed().into_iter().filter(|lot| self.keeper.lot(*lot).is_none());
+        let named = named_apart(&fact.body);
+        let missing = named.into_iter().filter(|lot| self.keeper.lot(*lot).is_none());
         self.apart.extend(missing.map(|lot| Apart { entry, on, lot }));
     }
 
@@ -173,6 +176,7 @@ impl Fold {
             }
         }
         problems.extend(self.keeper.unnamed());
+        problems.extend(self.keeper.late());
         problems
     }
 
@@ -207,6 +211,12 @@ fn unknown_lot(lot: LotId, entry: EntryId) -> Problem {
 /// and a field note change no count and wait for nothing.
 pub(super) const fn stands_alone(body: &Body) -> bool {
     matches!(body, Body::BenchSession(_) | Body::FieldObservation(_))
+}
+
+/// Lots that an entry names and doesn't need: those of one that stands alone, and the lot that was
+/// planted where clumps were lifted.
+fn named_apart(body: &Body) -> Vec<LotId> {
+    if stands_alone(body) { body.lots_needed() } else { body.planting_lot().into_iter().collect() }
 }
 
 impl Run {

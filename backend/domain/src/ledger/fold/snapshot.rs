@@ -29,6 +29,8 @@ const STEP: usize = 4;
 
 /// The kind of an entry that strikes out.
 const VOID: &str = "void";
+/// The kind of an entry that keeps another from being struck out.
+const CONFIRM: &str = "confirm-season";
 
 /// What a snapshot covers.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -293,7 +295,8 @@ impl Folded {
         let order = entry.order();
         let follows = self.last.is_none_or(|last| last < order)
             && self.covered.is_none_or(|covered| covered < entry.on);
-        if !follows || entry.kind == VOID || self.fold.standing.names(entry.id) {
+        let weighs = matches!(entry.kind.as_str(), VOID | CONFIRM);
+        if !follows || weighs || self.fold.standing.names(entry.id) {
             return Err(OutOfOrder);
         }
         self.fold.push(entry);

@@ -50,6 +50,8 @@ pub(super) struct Standing {
     named: BTreeMap<EntryId, (Day, Strikable)>,
     /// Of those, the ones that are struck out.
     struck: BTreeSet<EntryId>,
+    /// Closings of a season that were confirmed, by the day: they can't be struck out.
+    confirmed: Vec<(Day, EntryId)>,
 }
 
 /// An entry as far as strike-outs go.
@@ -60,6 +62,8 @@ pub(super) struct Seen<'a> {
     pub strikable: Strikable,
     /// The entry that it strikes out.
     pub strikes: Option<EntryId>,
+    /// The closing that it confirms.
+    pub confirms: Option<EntryId>,
 }
 
 impl Standing {
@@ -87,6 +91,7 @@ impl Standing {
             let made = (entry.at, entry.device, entry.seq);
             Some(Strike { by: entry.id, target: seen.strikes?, made, on: entry.on })
         }));
+        self.confirmed.extend(seen.iter().filter_map(|seen| Some((seen.entry.on, seen.confirms?))));
         let targets: BTreeSet<EntryId> = self.strikes.iter().map(|strike| strike.target).collect();
         for seen in seen.iter().filter(|seen| targets.contains(&seen.entry.id)) {
             let named = self.named.entry(seen.entry.id).or_insert((seen.entry.on, Strikable::Yes));
@@ -115,7 +120,11 @@ impl Standing {
 
     fn strikable(&self) -> BTreeSet<EntryId> {
         let yes = self.named.iter().filter(|(_, (_, strikable))| *strikable == Strikable::Yes);
-        yes.map(|(id, _)| *id).collect()
+        let mut strikable: BTreeSet<EntryId> = yes.map(|(id, _)| *id).collect();
+        for (_, closing) in &self.confirmed {
+            strikable.remove(closing);
+        }
+        strikable
     }
 
     /// The same as far as entries up to the end of a day go.
@@ -130,15 +139,16 @@ impl Standing {
             strikes: self.strikes.iter().filter(|strike| strike.on <= day).copied().collect(),
             struck: self.struck.iter().filter(|id| named.contains_key(id)).copied().collect(),
             named,
+            confirmed: self.confirmed.iter().filter(|(on, _)| *on <= day).copied().collect(),
         }
     }
 
     /// Strike-outs that hold and meet nothing that they can strike.
     pub(super) fn problems(&self) -> impl Iterator<Item = Problem> + '_ {
-        let meets_nothing = |strike: &&Strike| {
-            let named = self.named.get(&strike.target).map(|(_, strikable)| *strikable);
+        let strikable = self.strikable();
+        let meets_nothing = move |strike: &&Strike| {
             !self.struck.contains(&strike.by)
-                && (strike.by == strike.target || named != Some(Strikable::Yes))
+                && (strike.by == strike.target || !strikable.contains(&strike.target))
         };
         self.strikes.iter().filter(meets_nothing).map(|strike| Problem {
             what: Disagreement::VoidOfNothing,

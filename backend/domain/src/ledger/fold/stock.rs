@@ -8,7 +8,7 @@ use super::keeper::{Keeper, Source, Way, new_lot};
 use crate::ledger::body::{
     BenchSession, CameUp, Coming, Lift, Opening, Plan, Receive, Store, Yield,
 };
-use crate::ledger::book::{Disagreement, LotCondition, Origin};
+use crate::ledger::book::{Disagreement, Gone, LotCondition, Origin};
 use crate::words::{Count, LotId, Place, UnitKind};
 
 impl Keeper {
@@ -20,11 +20,16 @@ impl Keeper {
         self.begin(lot, Source::CameIn, noted);
     }
 
-    /// Clumps dug.
+    /// Clumps dug. What grew of a stopped lot is stopped.
     pub(super) fn lift(&mut self, body: &Lift, noted: Noted) {
-        let (unit, origin) = (UnitKind::Clump, Origin::Lifted(body.bed.clone()));
+        let (unit, origin) = (UnitKind::Clump, Origin::Lifted(body.bed.clone(), body.planted));
         let mut lot = new_lot(body.lot, body.variety, unit, body.clumps, noted.on, origin);
         lot.label.clone_from(&body.label);
+        if let Some(planted) = body.planted.and_then(|id| self.lot(id))
+            && matches!(planted.condition, LotCondition::Stopped(_))
+        {
+            lot.condition = planted.condition;
+        }
         self.begin(lot, Source::CameIn, noted);
     }
 
@@ -114,7 +119,7 @@ impl Keeper {
     }
 
     /// Units planted out or sent: they leave alive.
-    pub(super) fn go_out(&mut self, lot: LotId, count: Count, noted: Noted) {
-        self.leave(lot, count, Way::Out, noted);
+    pub(super) fn go_out(&mut self, lot: LotId, count: Count, gone: Gone, noted: Noted) {
+        self.leave(lot, count, Way::Out(gone), noted);
     }
 }

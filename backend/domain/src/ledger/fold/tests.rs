@@ -30,7 +30,10 @@ fn seen(lot: &Lot) -> Vec<(u32, String)> {
 fn clumps_become_divisions_and_every_piece_is_accounted_for() {
     let mut farm = Farm::new(1);
     let (clumps, lot, variety) = (farm.lot(), farm.lot(), farm.variety);
-    farm.note("2025-10-20", Lift { lot: clumps, variety, clumps: n(10), bed: None, label: None });
+    farm.note(
+        "2025-10-20",
+        Lift { lot: clumps, variety, clumps: n(10), bed: None, label: None, planted: None },
+    );
     let made = vec![MadeLot {
         lot,
         unit: UnitKind::Division,

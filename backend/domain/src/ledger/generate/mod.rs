@@ -112,6 +112,11 @@ impl Scribe {
         Self { farm, chains, wall: 1_760_000_000_000, written: Vec::new() }
     }
 
+    /// The devices that write.
+    pub fn devices(&self) -> Vec<DeviceId> {
+        self.chains.iter().map(|chain| chain.device).collect()
+    }
+
     /// The farm whose ledger it is.
     pub const fn farm(&self) -> FarmId {
         self.farm

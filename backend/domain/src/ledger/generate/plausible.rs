@@ -96,6 +96,7 @@ impl Author {
             clumps: units(there),
             bed: Some("north bed".to_owned()),
             label: None,
+            planted: None,
         });
         self.lots.push(Believed { lot, variety, unit: UnitKind::Clump, there });
     }

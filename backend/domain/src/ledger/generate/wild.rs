@@ -3,15 +3,16 @@
 use serde_json::json;
 
 use super::{Dice, Scribe, day};
-use crate::ledger::Entry;
 use crate::ledger::body::{
-    BenchSession, Body, CameUp, Check, Coming, Discard, Divide, Dry, Eyes, FieldObservation, Lift,
-    Loss, LostUnits, MadeLot, Move, Opening, Plan, PlantOut, PotUp, Receive, Recount, Scope, Send,
-    Stop, Store, TakeCuttings, ToolsBetweenClumps, VarietyNote, Void, WakeUp, Wash, Yield,
+    BenchSession, Body, CameUp, Carried, Check, CloseSeason, Coming, ConfirmSeason, Discard,
+    Divide, Dry, Eyes, FieldObservation, Lift, Loss, LostUnits, MadeLot, Move, Opening, Plan,
+    PlantOut, PotUp, Receive, Recount, Scope, Seen, Send, Stop, Store, TakeCuttings,
+    ToolsBetweenClumps, VarietyNote, Void, WakeUp, Wash, Yield,
 };
+use crate::ledger::{Entry, Seq};
 use crate::words::{
-    ComingId, Count, DiscardReason, EntryId, HandOverId, Look, LossCause, LotId, Packing, Place,
-    Purpose, SessionId, UnitKind, VarietyId,
+    ComingId, Count, DeviceId, DiscardReason, EntryId, HandOverId, Look, LossCause, LotId, Packing,
+    Place, Purpose, Season, SessionId, UnitKind, VarietyId,
 };
 
 /// A few things that all entries speak of, so that they get in one another's way.
@@ -23,6 +24,7 @@ struct Pool {
     sessions: Vec<SessionId>,
     coming: Vec<ComingId>,
     entries: Vec<EntryId>,
+    devices: Vec<DeviceId>,
 }
 
 /// `entries` entries over up to three devices that agree with nothing, for tests of what must hold
@@ -35,7 +37,8 @@ pub fn wild(seed: u64, entries: usize) -> Vec<Entry> {
     let varieties = (0..3).map(|_| VarietyId::new(dice.id())).collect();
     let sessions = (0..2).map(|_| SessionId::new(dice.id())).collect();
     let coming = (0..2).map(|_| ComingId::new(dice.id())).collect();
-    let mut pool = Pool { dice, lots, varieties, sessions, coming, entries: Vec::new() };
+    let devices = scribe.devices();
+    let mut pool = Pool { dice, lots, varieties, sessions, coming, entries: Vec::new(), devices };
     for _ in 0..entries {
         let body = pool.body();
         let on = day(pool.dice.below(60));
@@ -83,7 +86,7 @@ impl Pool {
     }
 
     fn body(&mut self) -> Body {
-        match self.dice.below(34) {
+        match self.dice.below(36) {
             0..=3 => self.beginning(),
             4..=8 => self.divide().into(),
             9..=15 => self.check().into(),
@@ -110,14 +113,46 @@ impl Pool {
                 Body::Newer { kind: "snow-day".to_owned(), body }
             }
             31 => Body::Newer { kind: "check".to_owned(), body: json!({"v": 9, "lot": 3}) },
+            32 => self.close().into(),
+            33 => ConfirmSeason { season: self.season(), closing: self.entry(), seen: self.seen() }
+                .into(),
             _ => self.note().into(),
         }
     }
 
+    fn season(&mut self) -> Season {
+        let year = 2024 + self.dice.below(4);
+        u16::try_from(year)
+            .ok()
+            .and_then(|year| year.try_into().ok())
+            .unwrap_or_else(|| unreachable!("a year of this century"))
+    }
+
+    fn seen(&mut self) -> Vec<Seen> {
+        let known = self.devices.clone();
+        let mut seen = Vec::new();
+        for device in known {
+            if let Some(upto) = Seq::new(u64::from(self.dice.below(80))) {
+                seen.push(Seen { device, upto });
+            }
+        }
+        seen
+    }
+
+    fn close(&mut self) -> CloseSeason {
+        let carried = (0..self.dice.below(4))
+            .map(|_| Carried { lot: self.lot(), count: self.count() })
+            .collect();
+        CloseSeason { season: self.season(), carried, seen: self.seen() }
+    }
+
     fn beginning(&mut self) -> Body {
         let (lot, variety, count) = (self.lot(), self.variety(), self.count());
+        let planted = self.dice.happens(30).then(|| self.lot());
         match self.dice.below(3) {
-            0 => Lift { lot, variety, clumps: count, bed: None, label: self.label() }.into(),
+            0 => {
+                Lift { lot, variety, clumps: count, bed: None, label: self.label(), planted }.into()
+            }
             1 => Opening {
                 lot,
                 variety,

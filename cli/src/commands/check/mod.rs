@@ -1,10 +1,19 @@
-//! `check`: a dated look at a lot.
+//! `check`: a dated look at a lot, what is due for one, and the check of the whole book.
+//!
+//! ```text
+//! due    what to look at tonight
+//! book   the whole book
+//! ```
+
+mod book;
+mod due;
 
 use clap::{Args, Subcommand};
-use spareloop_domain::ledger::body::{Check as CheckBody, LostUnits, Recount, Scope};
+use spareloop_domain::ledger::body::{Check as CheckBody, LostUnits, Scope};
 use spareloop_domain::ledger::book::Lot;
 use spareloop_domain::words::{Count, Day, Look, LossCause};
 
+use super::lot::{recount_of, said};
 use super::noted;
 use crate::desk::{Desk, draft, standing};
 use crate::fault::Fault;
@@ -24,6 +33,19 @@ Inspected = sound + doubtful + all lost. Soft and smelling is out, never doubtfu
 firm: moisten, note it as doubtful, and look again in 7 days. Three lost in one box: look at all of
 it. (Common practice, no source.)")]
     Add(Add),
+    /// What to look at tonight, in walking order.
+    #[command(after_help = "\
+Examples:
+  spareloop check due
+  spareloop check due --place 'cellar / shelf 2'
+  spareloop check due --every 10")]
+    Due(due::Due),
+    /// Check the whole stock book: every entry, every sum, what disagrees and what to do about it.
+    #[command(after_help = "\
+Example: spareloop check book
+Exits 0 when nothing disagrees, 5 when something does, and 1 when the file is damaged.
+In + made + found = out + lost + in store, for every variety and unit kind.")]
+    Book(book::WholeBook),
 }
 
 /// Units lost at a look, by cause.
@@ -107,6 +129,9 @@ pub struct Add {
     /// What became of those that are missing from the book's count.
     #[arg(long, value_name = "CAUSE")]
     missing: Option<LossCause>,
+    /// More are there than the book says: they were found.
+    #[arg(long, conflicts_with_all = ["missing", "sample"])]
+    found: bool,
     /// The day.
     #[arg(long, value_name = "DAY")]
     on: Option<Day>,
@@ -116,6 +141,8 @@ pub struct Add {
 pub fn run(command: Check, desk: &Desk) -> Result<Answer, Fault> {
     match command {
         Check::Add(it) => add(it, desk),
+        Check::Due(it) => due::run(it, desk),
+        Check::Book(it) => book::run(it, desk),
     }
 }
 
@@ -133,9 +160,13 @@ fn add(it: Add, desk: &Desk) -> Result<Answer, Fault> {
         let lot = then.lots.get(&lot.id).unwrap_or(lot);
         let mut drafts = Vec::new();
         if !it.sample {
-            drafts.extend(
-                recount(lot, inspected, it.missing)?.map(|body| draft(on, body)).transpose()?,
-            );
+            let only_part = "If only part of the lot was looked at, give --sample.\n";
+            if inspected != lot.in_store {
+                // A cause for missing ones says nothing where more are there: that is asked about.
+                let missing = it.missing.filter(|_| inspected < lot.in_store);
+                let said = said(missing, it.found);
+                drafts.push(draft(on, recount_of(lot, inspected, said, only_part)?)?);
+            }
         }
         let body = CheckBody {
             lot: lot.id,
@@ -152,32 +183,6 @@ fn add(it: Add, desk: &Desk) -> Result<Answer, Fault> {
     })?;
     let advice = advice(looked_at.and_then(|lot| done.book.lots.get(&lot)), all_lost);
     Ok(noted(desk, &done, &advice))
-}
-
-/// A count is a statement: where it differs from the book's, the difference needs a cause.
-fn recount(
-    lot: &Lot,
-    counted: Count,
-    missing: Option<LossCause>,
-) -> Result<Option<Recount>, Fault> {
-    let book = lot.in_store;
-    if counted == book {
-        return Ok(None);
-    }
-    let code = lot.id.code();
-    match missing {
-        Some(_) if counted < book => Ok(Some(Recount { lot: lot.id, counted, missing })),
-        _ if counted > book => Err(Fault::decision(
-            format!("Counted {counted} in lot {code} where the book says {book}: {} more.", counted.less(book)),
-            format!("If they were found, first note: spareloop lot recount {code} --counted {counted}\nIf only part of the lot was looked at, give --sample."),
-        )
-        .keeping("Nothing was noted.")),
-        _ => Err(Fault::decision(
-            format!("Counted {counted} in lot {code} where the book says {book}: {} missing.", book.less(counted)),
-            "If only part of the lot was looked at, give --sample.\nElse say what became of the missing ones, as: --missing mislaid",
-        )
-        .keeping("Nothing was noted.")),
-    }
 }
 
 /// Three losses in one box: look at all of it (common practice, no source).

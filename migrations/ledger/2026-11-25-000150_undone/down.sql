@@ -1,0 +1,2 @@
+DROP TABLE batches;
+DROP TABLE withdrawn;
