@@ -33,8 +33,11 @@ pub enum BookError {
     /// No room on the disk.
     #[error("the disk is full")]
     DiskFull,
+    /// A write or a sync was refused, and the database doesn't say why.
+    #[error("the disk is full, or it fails")]
+    DiskFails,
     /// The file or its folder may not be written.
-    #[error("the stock book can't be written to: it is read-only")]
+    #[error("the stock book can't be written to: it or its folder is read-only")]
     ReadOnly,
     /// Not a book, or a damaged one.
     #[error("the stock book's file is damaged or no stock book: {0}")]
@@ -88,10 +91,12 @@ impl From<DieselError> for BookError {
         match kind {
             _ if message.contains("locked") => Self::Busy,
             DatabaseErrorKind::ReadOnlyTransaction => Self::ReadOnly,
-            _ if message.contains("readonly") => Self::ReadOnly,
-            _ if message.contains("is full") || message.contains("disk I/O error") => {
-                Self::DiskFull
+            // On a disk that is read-only as a whole, no log can be laid beside the book.
+            _ if message.contains("readonly") || message.contains("unable to open") => {
+                Self::ReadOnly
             }
+            _ if message.contains("is full") => Self::DiskFull,
+            _ if message.contains("disk I/O error") => Self::DiskFails,
             // What this program asks fits its own tables, so an answer that they differ is damage.
             _ if ["not a database", "malformed", "no such ", "unsupported file format"]
                 .iter()
@@ -108,10 +113,14 @@ const GO_BACK: &str = "Go back to a copy: spareloop backup restore FILE   \
                        (copies that are here: spareloop backup list)";
 const LEAVE_IT: &str = "Nothing was written to it; leave the file as it is.";
 
+/// What was kept when a command's one transaction failed.
+pub const NOTHING_NOTED: &str =
+    "Nothing of this command was noted; what the book held before is kept.";
+
 impl From<BookError> for Fault {
     fn from(error: BookError) -> Self {
         let what = sentence(&error.to_string());
-        let nothing_lost = "Nothing of this command was noted; what the book held before is kept.";
+        let nothing_lost = NOTHING_NOTED;
         match error {
             BookError::NotThere(_) | BookError::NoFarm => Self::failed(
                 what,
@@ -125,6 +134,12 @@ impl From<BookError> for Fault {
                 Self::failed(what, "Make room on the disk, then give the command again.")
                     .keeping(nothing_lost)
             }
+            BookError::DiskFails => Self::failed(
+                what,
+                "Make room on the disk; if there is room, copy the book to another one \
+                 (spareloop backup make FILE). Then give the command again.",
+            )
+            .keeping(nothing_lost),
             BookError::ReadOnly | BookError::Unreadable { .. } | BookError::OddPath(_) => {
                 Self::failed(
                     what,

@@ -30,7 +30,7 @@ use diesel::sqlite::SqliteConnection;
 
 use spareloop_domain::planted::{self, Bug, Moment};
 
-pub use error::{BookError, sentence as error_sentence};
+pub use error::{BookError, NOTHING_NOTED, sentence as error_sentence};
 use mark::Mark;
 
 /// Whether a write is kept.

@@ -214,7 +214,7 @@ fn note_left(file: &mut StockBook, keep: Keep) -> Result<(), Fault> {
         }
     });
     match noted {
-        Err(BookError::ReadOnly | BookError::DiskFull) => Ok(()),
+        Err(BookError::ReadOnly | BookError::DiskFull | BookError::DiskFails) => Ok(()),
         other => Ok(other?),
     }
 }

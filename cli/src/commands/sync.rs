@@ -6,7 +6,7 @@ use spareloop_api::problem::ProblemCode;
 use spareloop_domain::ledger::describe::describe;
 
 use crate::book::parked::{self, Parked};
-use crate::book::{StockBook, entries, error_sentence};
+use crate::book::{NOTHING_NOTED, StockBook, entries, error_sentence};
 use crate::desk::Desk;
 use crate::fault::{Exit, Fault};
 use crate::fresh;
@@ -89,8 +89,11 @@ fn lines(done: &Done, waiting: u64) -> Vec<String> {
     lines
 }
 
-/// "Kept here", with how much waits.
+/// "Kept here", with how much waits; a sync is many transactions, of which only the last failed.
 fn kept_here(fault: Fault, file: &mut StockBook) -> Fault {
+    if fault.kept.as_deref() == Some(NOTHING_NOTED) {
+        return fault.keeping("What was sent and fetched before is kept; the next sync goes on.");
+    }
     if !matches!(fault.exit, Exit::Away | Exit::SignIn) {
         return fault;
     }

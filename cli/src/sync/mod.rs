@@ -105,8 +105,11 @@ fn send_acts(session: &mut Session, file: &mut StockBook, done: &mut Done) -> Re
     for act in file.read(acts::waiting)? {
         match session.send(file, &act) {
             Ok(_) => done.acts_done.push(act.said.clone()),
-            Err(fault) if matches!(fault.exit, Exit::Away | Exit::SignIn) => return Err(fault),
-            Err(fault) => done.acts_refused.push(format!("{}: {}", act.said, fault.what)),
+            Err(fault) if fault.exit == Exit::Refused => {
+                done.acts_refused.push(format!("{}: {}", act.said, fault.what));
+            }
+            // A server out of reach, or a book that can't note the answer: it stays waiting.
+            Err(fault) => return Err(fault),
         }
     }
     Ok(())
