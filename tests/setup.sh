@@ -2,7 +2,7 @@
 # Installs what a fresh Debian machine lacks, and nothing that is there already.
 #
 #   tests/setup.sh build   compiler, cmake, libclang: what `cargo build` needs
-#   tests/setup.sh tests   that, PostgreSQL, and Python as another reader of what we write
+#   tests/setup.sh tests   that, PostgreSQL, strace, and Python as another reader of what we write
 #   tests/setup.sh containers   what docker/check.sh needs: an image builder, a base system's maker ...
 #
 # Works without root where the programs are there; else it asks sudo, or says what to install.
@@ -33,6 +33,7 @@ tests)
     need_compiler
     need postgresql initdb '/usr/lib/postgresql/*/bin/initdb'
     need python3 python3
+    need strace strace
     ;;
 containers)
     need binutils strip

@@ -5,7 +5,9 @@ use std::io::{BufRead, BufReader};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::sync::mpsc::{self, Receiver, Sender};
-use std::time::Duration;
+use std::time::{Duration, Instant};
+
+use crate::crash::strace::{ChildOf, recorded};
 
 /// How long a server may take until it says what it has to say. Generous: machines are shared.
 const PATIENCE: Duration = Duration::from_mins(1);
@@ -93,6 +95,13 @@ impl Server {
         Self::run(command, data, environment)
     }
 
+    /// The same with all that it does to its files written to `log`.
+    pub fn start_recorded(data: &Path, environment: &[(&str, &str)], log: &Path) -> Self {
+        let mut command = server_command(data);
+        let command = recorded(command.arg("serve"), log, ChildOf::Caller);
+        Self::run(command, data, environment)
+    }
+
     fn run(mut command: Command, data: &Path, environment: &[(&str, &str)]) -> Self {
         std::fs::create_dir_all(data).expect("a data folder");
         let log = data.join("server.log");
@@ -146,7 +155,24 @@ impl Server {
         std::fs::read_to_string(&self.log).unwrap_or_default()
     }
 
-    /// Stops it at once, as a power cut would.
+    /// The number of its process.
+    pub fn process(&self) -> u32 {
+        self.child.id()
+    }
+
+    /// Whether it was struck down: has ended, or does so within some seconds.
+    pub fn ends_soon(&mut self, seconds: u64) -> bool {
+        let until = Instant::now() + Duration::from_secs(seconds) + Duration::from_millis(50);
+        while Instant::now() < until {
+            if self.child.try_wait().is_ok_and(|ended| ended.is_some()) {
+                return true;
+            }
+            std::thread::sleep(Duration::from_millis(5));
+        }
+        false
+    }
+
+    /// Stops it at once, as a killed process stops.
     pub fn kill(&mut self) {
         let _ = self.child.kill();
         let _ = self.child.wait();

@@ -4,6 +4,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::missing_panics_doc)]
 
 pub mod binaries;
+pub mod crash;
 pub mod damage;
 pub mod database;
 pub mod farm;

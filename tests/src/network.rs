@@ -89,9 +89,17 @@ impl Network {
         Self::on(Kind::Sqlite)
     }
 
+    /// On the embedded database, on the disk of a folder.
+    pub fn embedded_in(folder: &Path) -> Self {
+        Self::in_folder(Kind::Sqlite, tempfile::tempdir_in(folder).expect("a folder"))
+    }
+
     /// On either database.
     pub fn on(kind: Kind) -> Self {
-        let folder = tempfile::tempdir().expect("a folder");
+        Self::in_folder(kind, tempfile::tempdir().expect("a folder"))
+    }
+
+    fn in_folder(kind: Kind, folder: TempDir) -> Self {
         let database = match kind {
             Kind::Sqlite => None,
             Kind::Postgresql => Some(Postgresql::fresh()),
@@ -143,6 +151,14 @@ impl Network {
         self.server.kill();
         let environment = [("SPARELOOP_BIND", address.as_str())];
         self.server = Server::start_with_little_room(&self.data(), &environment, kilobytes);
+    }
+
+    /// The same, with all that the server does to its files written to `log`.
+    pub fn start_again_recorded(&mut self, log: &Path) {
+        let address = self.server.address();
+        self.server.kill();
+        let environment = [("SPARELOOP_BIND", address.as_str())];
+        self.server = Server::start_recorded(&self.data(), &environment, log);
     }
 
     /// A device of a new farm, whose book is begun and connected.

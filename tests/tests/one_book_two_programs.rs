@@ -7,7 +7,7 @@ use std::process::Stdio;
 
 use diesel::connection::SimpleConnection;
 use diesel::{Connection, SqliteConnection};
-use spareloop_tests::farm::Device;
+use spareloop_tests::farm::{Device, Said};
 use spareloop_tests::network::Network;
 
 const AT_ONCE: usize = 12;
@@ -46,6 +46,32 @@ fn many_programs_at_once_note_every_entry_once() {
     assert_eq!(farm.in_store(&lot), 100 - AT_ONCE as u64 / 2);
     let other = network.another_device("Ashlode", "phone");
     assert_eq!(other.entries(), entries);
+}
+
+#[test]
+fn two_people_who_note_fifty_looks_each_at_the_same_time_have_noted_a_hundred() {
+    const EACH: usize = 50;
+    let folder = tempfile::tempdir().unwrap();
+    let farm = Device::of_a_farm(folder.path(), "Ashlode");
+    let lot = farm.lot("Ember Lantern", 40);
+    let before = farm.entries().len();
+    let look = ["check", "add", &lot, "--inspected", "2", "--sound", "2", "--sample"];
+    std::thread::scope(|scope| {
+        for _ in 0..2 {
+            scope.spawn(|| {
+                for _ in 0..EACH {
+                    let mut command = farm.command(&look);
+                    command.arg("--no-input").env("SPARELOOP_WAIT_FOR_BOOK", "60");
+                    Said::of(&mut command).done();
+                }
+            });
+        }
+    });
+    let entries = farm.entries();
+    let places: Vec<u64> = entries.iter().map(|entry| entry["seq"].as_u64().unwrap()).collect();
+    let expected: Vec<u64> = (1..=(before + 2 * EACH) as u64).collect();
+    assert_eq!(places, expected, "every look once, and no gap");
+    farm.run(&["doctor", "--offline"]).done();
 }
 
 #[test]
