@@ -9,7 +9,7 @@ use spareloop_tests::farm::Device;
 use spareloop_tests::network::Network;
 
 #[test]
-fn on_a_full_disk_an_import_and_a_sync_fail_whole_and_are_done_when_there_is_room() {
+fn on_a_full_disk_an_import_a_sync_and_a_copy_fail_whole_and_are_done_when_there_is_room() {
     let Some(disk) = SmallDisk::of(1_500, "the grower's full disk") else { return };
     let network = Network::embedded();
     let farm = Device::of_a_farm(&disk.folder().join("farm"), "Ashlode");
@@ -19,20 +19,24 @@ fn on_a_full_disk_an_import_and_a_sync_fail_whole_and_are_done_when_there_is_roo
     phone.run(&["import", "stock", &phone.file("more.csv", sheet(500, 120)), "--yes"]).done();
     phone.sync();
     let stock = farm.file("stock.csv", sheet(0, 120));
+    let copy = disk.folder().join("copy.sqlite");
     let import = ["import", "stock", &stock, "--yes"];
+    let back_up = ["backup", "make", copy.to_str().unwrap()];
     let before = farm.run(&["export"]).done();
 
     // Room to open the book and no more.
     disk.fill_but(64);
-    for words in [&import[..], &["sync"]] {
+    for words in [&import[..], &back_up[..], &["sync"]] {
         let said = farm.run(words).ends_with(1);
         assert!(said.contains("disk is full"), "{words:?}: {said}");
         assert!(said.contains("kept"), "{words:?}: {said}");
         assert_eq!(farm.run(&["export"]).done(), before, "{words:?}");
     }
+    assert!(!copy.exists(), "half a copy is none");
     disk.empty();
     assert!(matches!(Standing::of(&farm), Ok(Standing::Book(_))));
     farm.run(&import).done();
+    farm.run(&back_up).done();
     farm.sync();
     phone.sync();
     assert_eq!(farm.run(&["export"]).done(), phone.run(&["export"]).done());

@@ -11,6 +11,7 @@ use diesel::sql_types::Text;
 use spareloop_domain::ledger::Entry;
 
 use super::chains::Follower;
+use super::names::sync_name;
 use super::{BookError, StockBook, entries, farm, seals};
 
 #[derive(QueryableByName)]
@@ -57,7 +58,8 @@ impl StockBook {
             .map_err(BookError::from)
             .and_then(|_| {
                 File::open(&partial).and_then(|file| file.sync_all()).map_err(wrong)?;
-                std::fs::rename(&partial, target).map_err(wrong)
+                std::fs::rename(&partial, target).map_err(wrong)?;
+                sync_name(target).map_err(wrong)
             });
         if made.is_err() {
             let _ = std::fs::remove_file(&partial);

@@ -9,6 +9,7 @@ use serde::{Deserialize, Serialize};
 use spareloop_api::people::Secret;
 use spareloop_domain::words::DeviceId;
 
+use super::names::sync_name;
 use crate::fault::Fault;
 
 /// What opens the server for this device and its person.
@@ -68,5 +69,7 @@ fn write_private(path: &Path, keys: &Keys) -> std::io::Result<()> {
     let mut file = options.open(&beside)?;
     file.write_all(&serde_json::to_vec_pretty(keys)?)?;
     file.sync_all()?;
-    fs::rename(&beside, path)
+    fs::rename(&beside, path)?;
+    // A refresh token works once: the old pair must not come back.
+    sync_name(path)
 }

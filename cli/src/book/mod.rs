@@ -17,6 +17,7 @@ pub mod imports;
 pub mod keys;
 pub mod link;
 pub mod mark;
+mod names;
 mod opening;
 pub mod parked;
 mod schema;

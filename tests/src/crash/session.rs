@@ -126,5 +126,6 @@ pub fn session(recording: Recording) -> Vec<Step> {
     play(&["undo"], NotesMore);
     device.file("stock.csv", STOCK);
     play(&["import", "stock", "stock.csv", "--yes"], ChangesNothing);
+    play(&["backup", "make", COPY], IsRefused);
     steps
 }

@@ -48,7 +48,7 @@ pub enum Did {
     Answered(usize),
 }
 
-/// Reads a log; what lies outside of `folder` is left out.
+/// Reads a log of a program that ran in `folder`; what lies outside of it is left out.
 pub fn read(log: &str, folder: &Path) -> Vec<Did> {
     let mut begun = std::collections::BTreeMap::new();
     let mut all = Vec::new();
@@ -67,9 +67,22 @@ pub fn read(log: &str, folder: &Path) -> Vec<Did> {
             },
             None => call.to_owned(),
         };
-        all.extend(understood(&whole).filter(|did| concerns(did, folder)));
+        let did = understood(&whole).map(|did| within(did, folder));
+        all.extend(did.filter(|did| concerns(did, folder)));
     }
     all
+}
+
+/// With names that were given from the folder on written in full.
+fn within(did: Did, folder: &Path) -> Did {
+    match did {
+        Did::Opened { path, emptied } => Did::Opened { path: folder.join(path), emptied },
+        Did::Renamed(from, to) => Did::Renamed(folder.join(from), folder.join(to)),
+        Did::Linked(from, to) => Did::Linked(folder.join(from), folder.join(to)),
+        Did::Unlinked(path) => Did::Unlinked(folder.join(path)),
+        // Descriptors carry whole paths.
+        other => other,
+    }
 }
 
 fn concerns(did: &Did, folder: &Path) -> bool {
@@ -179,11 +192,12 @@ mod tests {
              7 fsync(3<{book}>) = 0\n\
              7 fsync(3<{book}>) = -1 EIO (Input/output error)\n\
              7 rename(\"{keys}\", \"{book}\") = 0\n\
-             7 unlink(\"{book}\") = 0\n\
+             7 unlink(\"{near}\") = 0\n\
              9 sendto(5<socket:[1]>, \"{answer}\", 12, 0, NULL, 0) = 12\n\
              7 fsync(3<{book}>) = ?\n",
             root = hex("/"),
             keys = hex("/farm/keys"),
+            near = hex("book"),
             ab = hex("ab"),
             answer = hex("{\"stored\":12}")
         );
