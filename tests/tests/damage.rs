@@ -151,7 +151,7 @@ fn ask_server(file: &Path, farm: FarmId) -> Result<String, StoreError> {
     let store = Store::open(&DatabaseUrl::Sqlite(file.to_owned()))?;
     store.check_quickly()?;
     store.read(|tx| {
-        let summary = ledger::summary(tx, farm)?;
+        let summary = ledger::summary(tx, farm, chrono::DateTime::UNIX_EPOCH)?;
         let feed = ledger::all_entries(tx, farm)?;
         let lots = farm_book(tx, farm)?.lots.clone();
         Ok(format!("{summary:?} {feed:?} {lots:?}"))
