@@ -9,7 +9,7 @@ diesel::table! {
 
 diesel::table! {
     house_seal (one) {
-        one -> Integer,
+        one -> BigInt,
         seal_key -> Text,
     }
 }

@@ -103,7 +103,8 @@ fn understood(call: &str) -> Option<Did> {
     let (name, rest) = call.split_once('(')?;
     let (arguments, result) = rest.rsplit_once(" = ")?;
     let result: usize = result.split([' ', '<']).next()?.parse().ok()?;
-    let arguments = arguments.trim_end().strip_suffix(')')?;
+    // The half before an interruption ends in a space.
+    let arguments = arguments.trim_end().strip_suffix(')')?.trim_end();
     match name {
         "openat" => {
             let flags = arguments.rsplit_once("\", ").map_or("", |(_, flags)| flags);
