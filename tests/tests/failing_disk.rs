@@ -36,7 +36,11 @@ fn refuse(step: &Step, (calls, error): (&str, &'static str), n: usize, tally: &T
     let found = step.is_done(&device).and_then(|done| match output.status.code() {
         Some(0) if done => Ok(done),
         Some(0) => Err(Wrong::Lost("it was acknowledged and is not in the book".to_owned())),
-        Some(1) if done && said.contains("Nothing of this command was noted") => {
+        Some(1)
+            if done
+                && step.notes_something()
+                && said.contains("Nothing of this command was noted") =>
+        {
             Err(bad(format!("it says that nothing was noted: {said}")))
         }
         // What happened, what was kept, what to do.

@@ -58,6 +58,11 @@ impl Step {
         self.words.iter().map(String::as_str).collect()
     }
 
+    /// Whether it changes what the book says; a copy doesn't.
+    pub fn notes_something(&self) -> bool {
+        self.before != self.after
+    }
+
     /// Which of the two states the book stands in; anything else is half of something.
     pub fn is_done(&self, device: &Device) -> Result<bool, Wrong> {
         let standing = Standing::of(device)?;

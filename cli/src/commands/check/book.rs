@@ -95,10 +95,10 @@ fn row(book: &Book, line: &FlowLine) -> Vec<String> {
 }
 
 fn spoken(problem: &ProblemInWords) -> String {
-    let mut text = format!("\nDisagrees: {}.", problem.what);
-    for entry in &problem.entries {
+    let mut lines = vec![format!("\nDisagrees: {}.", problem.what)];
+    lines.extend(problem.entries.iter().map(|entry| {
         let on = entry.on.map_or_else(String::new, |on| on.to_string());
-        text.push_str(&format!("\n  {on}  {}  {}", entry_code(entry.entry), entry.says));
-    }
-    text
+        format!("  {on}  {}  {}", entry_code(entry.entry), entry.says)
+    }));
+    lines.join("\n")
 }

@@ -99,6 +99,8 @@ impl Lost {
 /// Notes a look.
 #[derive(Debug, Args)]
 #[command(allow_negative_numbers = true)]
+// Flags, as clap has them; what they mean together is an enum where they are read.
+#[allow(clippy::struct_excessive_bools)]
 pub struct Add {
     /// The lot.
     lot: String,
