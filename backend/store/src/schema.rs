@@ -8,8 +8,8 @@ diesel::table! {
 }
 
 diesel::table! {
-    house_seal (one) {
-        one -> BigInt,
+    house_seal (name) {
+        name -> Text,
         seal_key -> Text,
     }
 }

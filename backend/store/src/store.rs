@@ -235,7 +235,7 @@ impl Store {
         self.write(|tx| {
             // Two replicas may open an empty database together; the first one's key stays.
             sql_query(
-                "INSERT INTO house_seal (one, seal_key) VALUES (1, $1) ON CONFLICT DO NOTHING",
+                "INSERT INTO house_seal (name, seal_key) VALUES ('house', $1) ON CONFLICT DO NOTHING",
             )
             .bind::<diesel::sql_types::Text, _>(&key)
             .execute(tx.connection)?;
