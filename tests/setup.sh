@@ -34,6 +34,7 @@ tests)
     need postgresql initdb '/usr/lib/postgresql/*/bin/initdb'
     need python3 python3
     need strace strace
+    need sqlite3 sqlite3
     ;;
 containers)
     need binutils strip

@@ -1,10 +1,14 @@
 //! What every command works at: the settings, the questions, the book, today.
 //!
 //! [`Desk::note`] is the one way into the ledger: it opens a write transaction, folds the book,
-//! lets the command make its drafts, holds each against the rules at the door, and appends.
+//! lets the command make its drafts, holds each against the rules at the door, and appends. Daily
+//! commands read the book alone ([`Desk::book`]), which costs little however long the ledger is;
+//! those that show the ledger itself read all of it ([`Desk::open`]).
 
 use std::borrow::Cow;
+use std::cell::RefCell;
 
+use diesel::SqliteConnection;
 use spareloop_domain::ledger::draft::check_draft;
 use spareloop_domain::ledger::{Body, Book, Draft, Entry, fold, fold_until};
 use spareloop_domain::words::{Day, EntryId};
@@ -12,7 +16,7 @@ use spareloop_domain::words::{Day, EntryId};
 use crate::ask::Ask;
 use crate::book::error_sentence;
 use crate::book::farm::Farm;
-use crate::book::{Keep, StockBook, copies, entries, farm};
+use crate::book::{Keep, StockBook, copies, entries, farm, folded};
 use crate::fault::Fault;
 use crate::fresh;
 use crate::printer::Format;
@@ -31,7 +35,17 @@ pub struct Desk {
     pub format: Format,
 }
 
-/// The book as a command reads it.
+/// The book as a daily command reads it.
+pub struct OpenedBook {
+    /// The file.
+    pub file: StockBook,
+    /// The farm.
+    pub farm: Farm,
+    /// The folded ledger.
+    pub book: Book,
+}
+
+/// The book and the whole ledger that it is made of.
 pub struct Opened {
     /// The file.
     pub file: StockBook,
@@ -44,11 +58,10 @@ pub struct Opened {
 }
 
 /// What stood in the book before a command noted something.
-pub struct Before {
+pub struct Before<'a> {
     /// The farm.
     pub farm: Farm,
-    /// Every entry, chain by chain.
-    pub entries: Vec<Entry>,
+    connection: RefCell<&'a mut SqliteConnection>,
 }
 
 /// What was noted.
@@ -81,7 +94,14 @@ impl Desk {
         Ok(())
     }
 
-    /// Opens the book and folds it.
+    /// Opens the book.
+    pub fn book(&self) -> Result<OpenedBook, Fault> {
+        let mut file = self.file()?;
+        let (folded, farm) = file.folded(farm::get)?;
+        Ok(OpenedBook { file, farm, book: folded.into_book() })
+    }
+
+    /// Opens the book together with its whole ledger.
     pub fn open(&self) -> Result<Opened, Fault> {
         let mut file = self.file()?;
         let (farm, entries) = file.read(|connection| {
@@ -94,26 +114,27 @@ impl Desk {
     /// Notes what `make` drafts of the book: all of it, or nothing.
     pub fn note(
         &self,
-        make: impl FnOnce(&Book, &Before) -> Result<Vec<Draft>, Fault>,
+        make: impl FnOnce(&Book, &Before<'_>) -> Result<Vec<Draft>, Fault>,
     ) -> Result<Noted, Fault> {
         let today = self.settings.today.value;
         self.file()?.write(self.keep, |connection| {
-            let before =
-                Before { farm: farm::get(connection)?, entries: entries::all(connection)? };
-            let mut book = fold(&before.entries);
-            let drafts = make(&book, &before)?;
-            let mut all = before.entries;
+            let mut now = folded::now_keeping(connection)?;
+            let before = Before::of(connection)?;
+            let drafts = make(now.book(), &before)?;
             let mut noted = Vec::with_capacity(drafts.len());
             for draft in drafts {
-                check_draft(&standing(&book, &all, draft.on), &draft, today).map_err(
-                    |refusal| Fault::refused(error_sentence(&refusal.to_string()), refusal.hint()),
-                )?;
+                let standing = Before::of(connection)?.standing(now.book(), draft.on)?;
+                check_draft(&standing, &draft, today).map_err(|refusal| {
+                    Fault::refused(error_sentence(&refusal.to_string()), refusal.hint())
+                })?;
+                drop(standing);
                 let sealed = entries::append(connection, vec![draft], fresh::wall_millis())?;
-                all.extend(sealed.iter().cloned());
+                if sealed.iter().try_for_each(|entry| now.push(entry)).is_err() {
+                    now = folded::now(connection)?;
+                }
                 noted.extend(sealed);
-                book = fold(&all);
             }
-            Ok(Noted { entries: noted, book })
+            Ok(Noted { entries: noted, book: now.into_book() })
         })
     }
 
@@ -126,18 +147,44 @@ impl Desk {
     }
 }
 
-/// The book that a draft of a day is held against: lots as they stood at its end, all else as now.
-///
-/// A lot that began later stays in it, so that the door can say when it began.
+impl<'a> Before<'a> {
+    fn of(connection: &'a mut SqliteConnection) -> Result<Self, Fault> {
+        Ok(Self { farm: farm::get(connection)?, connection: RefCell::new(connection) })
+    }
+
+    /// Every entry, chain by chain: for what is done once in a season.
+    pub fn entries(&self) -> Result<Vec<Entry>, Fault> {
+        Ok(entries::all(&mut self.connection.borrow_mut())?)
+    }
+
+    /// The book that a draft of a day is held against: lots as they stood at its end, all else as
+    /// `now`.
+    ///
+    /// A lot that began later stays in it, so that the door can say when it began.
+    pub fn standing<'b>(&self, now: &'b Book, on: Day) -> Result<Cow<'b, Book>, Fault> {
+        let mut connection = self.connection.borrow_mut();
+        if !entries::is_any_after(&mut connection, on)? {
+            return Ok(Cow::Borrowed(now));
+        }
+        Ok(Cow::Owned(as_then(now, folded::until(&mut connection, on)?)))
+    }
+}
+
+/// The same for those who hold the whole ledger.
 pub fn standing<'a>(now: &'a Book, entries: &[Entry], on: Day) -> Cow<'a, Book> {
     if entries.iter().all(|entry| entry.on <= on) {
         return Cow::Borrowed(now);
     }
-    let mut lots = fold_until(entries, on).lots;
+    Cow::Owned(as_then(now, fold_until(entries, on)))
+}
+
+/// Lots as they were, those that began later as they are, all else as now.
+fn as_then(now: &Book, then: Book) -> Book {
+    let mut lots = then.lots;
     for (id, lot) in &now.lots {
         lots.entry(*id).or_insert_with(|| lot.clone());
     }
-    Cow::Owned(Book { lots, ..now.clone() })
+    Book { lots, ..now.clone() }
 }
 
 /// A draft under a new id.

@@ -337,6 +337,7 @@ const TABLES: &[(&str, &str)] = &[
     ("seals", "left out: every book makes its own"),
     ("writes", "left out: every book counts its own"),
     ("chains", "left out: follows from the entries"),
+    ("snapshots", "left out: made of the entries, thrown away at any time"),
     ("__diesel_schema_migrations", "left out: every book makes its own"),
 ];
 

@@ -2,12 +2,14 @@
 
 use std::collections::BTreeSet;
 
+use diesel::dsl::sql;
 use diesel::prelude::*;
+use diesel::sql_types::{Bool, Text};
 use diesel::sqlite::SqliteConnection;
 use spareloop_domain::ledger::sync::{Head, Heads};
 use spareloop_domain::ledger::{Clock, Draft, Entry, Hash, Seq, Stamp};
 use spareloop_domain::planted::{self, Moment};
-use spareloop_domain::words::{DeviceId, EntryId};
+use spareloop_domain::words::{Day, DeviceId, EntryId, LotId};
 
 use super::chains::{self, Chain, Follower};
 use super::farm::{self, odd};
@@ -116,6 +118,55 @@ pub fn all(connection: &mut SqliteConnection) -> Result<Vec<Entry>, BookError> {
     }
     follower.end(&chains::all(connection)?)?;
     Ok(all)
+}
+
+/// Every entry of a later day, in the order of days.
+pub fn after_day(connection: &mut SqliteConnection, day: Day) -> Result<Vec<Entry>, BookError> {
+    let rows: Vec<Row> = entries::table
+        .filter(entries::on_day.gt(day.to_string()))
+        .order(entries::on_day)
+        .select(Row::as_select())
+        .load(connection)?;
+    rows.into_iter().map(Row::into_entry).collect()
+}
+
+/// Whether an entry of a later day is in the book.
+pub fn is_any_after(connection: &mut SqliteConnection, day: Day) -> Result<bool, BookError> {
+    let later: Option<i64> = entries::table
+        .filter(entries::on_day.gt(day.to_string()))
+        .select(entries::seq)
+        .first(connection)
+        .optional()?;
+    Ok(later.is_some())
+}
+
+/// The entries that speak of a lot, in the fold's order.
+pub fn about_lot(connection: &mut SqliteConnection, lot: LotId) -> Result<Vec<Entry>, BookError> {
+    // The two halves have an index each (the words are those of the migration).
+    const BY_LOT: &str = "json_extract(body, '$.lot') = ";
+    const OTHER_KINDS: &str = "kind NOT IN ('opening', 'store', 'move', 'check', 'recount', 'loss', \
+        'stop', 'wake-up', 'plant-out', 'came-up', 'receive', 'send', 'yield', \
+        'field-observation', 'coming', 'plan', 'variety-note', 'climate', 'void') \
+        AND instr(body, ";
+    let text = lot.to_string();
+    let mut rows: Vec<Row> = entries::table
+        .filter(sql::<Bool>(BY_LOT).bind::<Text, _>(&text))
+        .select(Row::as_select())
+        .load(connection)?;
+    rows.extend(
+        entries::table
+            .filter(sql::<Bool>(OTHER_KINDS).bind::<Text, _>(&text).sql(") > 0"))
+            .select(Row::as_select())
+            .load::<Row>(connection)?,
+    );
+    let found = rows.into_iter().map(Row::into_entry).collect::<Result<Vec<_>, _>>()?;
+    let mut found: Vec<Entry> = found
+        .into_iter()
+        .filter(|entry| entry.read_body().is_ok_and(|body| body.lots().contains(&lot)))
+        .collect();
+    found.sort_by_key(|entry| (entry.order(), entry.hash));
+    found.dedup_by_key(|entry| entry.hash);
+    Ok(found)
 }
 
 /// The entries of a device's chain from `first` to `last`, in order.

@@ -13,6 +13,7 @@ pub mod copies;
 pub mod entries;
 mod error;
 pub mod farm;
+pub mod folded;
 pub mod imports;
 pub mod keys;
 pub mod link;
@@ -25,6 +26,7 @@ mod seals;
 pub mod undone;
 
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 
 use diesel::prelude::*;
 use diesel::sqlite::SqliteConnection;
@@ -47,6 +49,7 @@ pub enum Keep {
 pub struct StockBook {
     connection: SqliteConnection,
     path: PathBuf,
+    wait: Duration,
 }
 
 /// How a transaction ends, so that a rehearsal can answer and still roll back.
@@ -67,6 +70,11 @@ impl StockBook {
         &self.path
     }
 
+    /// How long it waits for another program's write.
+    const fn wait(&self) -> Duration {
+        self.wait
+    }
+
     /// Reads from one moment of the book.
     pub fn read<T, E: From<diesel::result::Error>>(
         &mut self,
@@ -83,9 +91,15 @@ impl StockBook {
         work: impl FnOnce(&mut SqliteConnection) -> Result<T, E>,
     ) -> Result<T, E> {
         let mut mark = None;
+        // On a full disk SQLite rolls back by itself, and rolling back again fails: what went wrong
+        // first is what is said.
+        let mut first = None;
         let whole = |connection: &mut SqliteConnection| {
             let before = seals::changes(connection)?;
-            let value = work(connection).map_err(Ending::Failed)?;
+            let value = work(connection).map_err(|error| {
+                first = Some(error);
+                Ending::Failed(diesel::result::Error::RollbackTransaction.into())
+            })?;
             if keep == Keep::Rehearsed {
                 return Err(Ending::Rehearsed(value));
             }
@@ -110,7 +124,7 @@ impl StockBook {
                 Ok(value)
             }
             Err(Ending::Rehearsed(value)) => Ok(value),
-            Err(Ending::Failed(error)) => Err(error),
+            Err(Ending::Failed(error)) => Err(first.unwrap_or(error)),
         }
     }
 }

@@ -82,7 +82,7 @@ impl StockBook {
              PRAGMA cell_size_check = ON; PRAGMA trusted_schema = OFF;",
             wait.as_millis()
         ))?;
-        Ok(Self { connection, path: path.to_owned() })
+        Ok(Self { connection, path: path.to_owned(), wait })
     }
 
     /// Says what the file is, from one moment of it; a whole book's seals hold.

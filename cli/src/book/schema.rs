@@ -100,4 +100,14 @@ table! {
         taken -> BigInt,
     }
 }
+table! {
+    snapshots (until_day) {
+        until_day -> Text,
+        entries -> BigInt,
+        format -> Integer,
+        cover -> Binary,
+        state -> Binary,
+        sum -> Binary,
+    }
+}
 allow_tables_to_appear_in_same_query!(entries, devices);

@@ -16,7 +16,7 @@ use super::BookError;
 use super::schema::seals;
 
 /// Tables that are not sealed: they carry hashes of their own, or are these seals.
-const APART: [&str; 2] = ["entries", "seals"];
+const APART: [&str; 3] = ["entries", "seals", "snapshots"];
 /// Sealed, but held against its seal only when it is read.
 pub(super) const IMPORTED: &str = "imported";
 /// The name under which the tables' own description is sealed.

@@ -70,7 +70,7 @@ fn next_may(today: Day) -> Day {
 
 /// Runs it.
 pub fn run(it: Forecast, desk: &Desk) -> Result<Answer, Fault> {
-    let mut opened = desk.open()?;
+    let mut opened = desk.book()?;
     let promised = opened.file.read(link::promised)?;
     let book = &opened.book;
     let wanted = it.variety.as_ref().map(|text| find::variety(book, text)).transpose()?;

@@ -65,7 +65,7 @@ pub fn run(command: Offer, desk: &Desk) -> Result<Answer, Fault> {
 }
 
 fn make(it: Make, desk: &Desk) -> Result<Answer, Fault> {
-    let mut opened = desk.open()?;
+    let mut opened = desk.book()?;
     let lot = find::lot(&opened.book, opened.farm.id, &it.lot)?.clone();
     let name = find::variety_name(&opened.book, lot.variety);
     check_passing_on(&opened.book, lot.id, Purpose::Swap, desk.day(None))

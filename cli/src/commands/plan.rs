@@ -82,7 +82,7 @@ fn set(it: Set, desk: &Desk) -> Result<Answer, Fault> {
 }
 
 fn list(desk: &Desk) -> Result<Answer, Fault> {
-    let opened = desk.open()?;
+    let opened = desk.book()?;
     let book = &opened.book;
     let mut plans: Vec<(String, &PlanBody)> =
         book.plans.values().map(|plan| (find::variety_name(book, plan.variety), plan)).collect();

@@ -114,8 +114,8 @@ fn close(it: &Close, desk: &Desk) -> Result<Answer, Fault> {
     }
     desk.copy_before(&mut desk.file()?, Before::SeasonEnd)?;
     let done = desk.note(|book, before| {
-        let then = standing(book, &before.entries, on);
-        Ok(vec![draft(on, closing(&then, season, seen(&before.entries)))?])
+        let then = before.standing(book, on)?;
+        Ok(vec![draft(on, closing(&then, season, seen(&before.entries()?)))?])
     })?;
     let more = [
         format!(
@@ -229,7 +229,7 @@ fn confirm(season: Year, desk: &Desk) -> Result<Answer, Fault> {
     }
     let done = desk.note(|book, before| {
         let closing = find_closed(book, season)?.closing;
-        let body = ConfirmSeason { season, closing, seen: seen(&before.entries) };
+        let body = ConfirmSeason { season, closing, seen: seen(&before.entries()?) };
         Ok(vec![draft(desk.day(None), body)?])
     })?;
     Ok(noted(desk, &done, &[]))

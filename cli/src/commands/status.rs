@@ -23,7 +23,7 @@ pub struct Status {}
 
 /// Runs it.
 pub fn run(_: Status, desk: &Desk) -> Result<Answer, Fault> {
-    let mut opened = desk.open()?;
+    let mut opened = desk.book()?;
     let today = desk.settings.today.value;
     let (unsent, parked, far_ahead, waiting, link) = opened.file.read(|connection| {
         Ok::<_, BookError>((

@@ -199,7 +199,7 @@ struct Row<'a> {
 }
 
 fn list(desk: &Desk) -> Result<Answer, Fault> {
-    let opened = desk.open()?;
+    let opened = desk.book()?;
     let mut cards: Vec<&VarietyCard> = opened.book.varieties.values().collect();
     cards.sort_by_key(|card| card.name.key());
     let lots_of = |card: &VarietyCard| {

@@ -70,7 +70,7 @@ pub fn run(command: Want, desk: &Desk) -> Result<Answer, Fault> {
 }
 
 fn make(it: Make, desk: &Desk) -> Result<Answer, Fault> {
-    let mut opened = desk.open()?;
+    let mut opened = desk.book()?;
     // A name in the book is sent as the book spells it.
     let spelt = |text: &str| {
         find::known_variety(&opened.book, text)

@@ -16,7 +16,7 @@ use diesel::{ExpressionMethods, OptionalExtension, QueryDsl, RunQueryDsl};
 use sha2::{Digest, Sha256};
 use spareloop_domain::ledger::sync::{BatchLimits, Head, Heads, Position};
 use spareloop_domain::ledger::{Entry, Seq};
-use spareloop_domain::words::{Count, DeviceId, FarmId, LotId};
+use spareloop_domain::words::{Count, Day, DeviceId, FarmId, LotId};
 
 pub use append::{Appended, EntryRefusal, MOST_DEVICES, RefusedEntry, append};
 pub use house::append_house;
@@ -102,7 +102,7 @@ fn mark(promised: &BTreeMap<LotId, Count>) -> u64 {
 
 /// The end of every device's chain. Goes from device to device by the index, so that a long ledger
 /// costs no more than a short one.
-fn heads(tx: &mut Tx<'_>, farm: FarmId) -> Result<Heads, StoreError> {
+pub(crate) fn heads(tx: &mut Tx<'_>, farm: FarmId) -> Result<Heads, StoreError> {
     let mut heads = Heads::new();
     let mut last = String::new();
     while let Some(device) = next_device(tx, farm, &last)? {
@@ -220,6 +220,23 @@ pub(crate) fn entries_up_to(
         return Err(missing(entries.len() + 1));
     }
     Ok(entries)
+}
+
+/// The farm's entries of later days than one, up to a position.
+pub(crate) fn entries_after_day(
+    tx: &mut Tx<'_>,
+    farm: FarmId,
+    day: Day,
+    position: i64,
+) -> Result<Vec<Entry>, StoreError> {
+    let rows: Vec<EntryRow> = entries::table
+        .filter(entries::farm.eq(farm.to_string()))
+        .filter(entries::on_day.gt(day.to_string()))
+        .filter(entries::position.le(position))
+        .order(entries::on_day)
+        .select(COLUMNS)
+        .load(tx.connection)?;
+    rows.into_iter().map(|row| Ok(row.positioned()?.entry)).collect()
 }
 
 /// The farm's row, locked until the transaction ends.

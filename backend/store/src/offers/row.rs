@@ -76,14 +76,21 @@ pub(crate) fn lock(tx: &mut Tx<'_>, network: NetworkId, id: OfferId) -> Result<O
     Offer::try_from(row.ok_or(Missing::Offer)?)
 }
 
+/// Offers that still promise something. All others are history, of which there is ever more.
+macro_rules! promising {
+    () => {
+        offers::held
+            .gt(0)
+            .or(offers::state.eq(OfferState::Open.code()))
+            .or(offers::state.eq(OfferState::SetAside.code()))
+    };
+}
+
 /// Locks every offer of the farm that still promises something, in the order of ids.
 pub(crate) fn lock_offers_of(tx: &mut Tx<'_>, farm: FarmId) -> Result<Vec<Offer>, StoreError> {
-    let standing = [OfferState::Open.code(), OfferState::SetAside.code()];
     let ids: Vec<(String, String)> = offers::table
         .filter(offers::farm.eq(farm.to_string()))
-        .filter(
-            offers::held.gt(0).or(offers::state.eq(standing[0])).or(offers::state.eq(standing[1])),
-        )
+        .filter(promising!())
         .order(offers::id)
         .select((offers::network, offers::id))
         .load(tx.connection)?;
@@ -127,7 +134,8 @@ pub(super) fn overdue(
     count(counts.iter().sum())
 }
 
-/// The farm's offers by lot, with their holds, as the rule of cuts takes them.
+/// The farm's offers that still promise something, by lot, with their holds, as the rule of cuts
+/// takes them.
 pub(crate) fn offered_lots(
     tx: &mut Tx<'_>,
     farm: FarmId,
@@ -135,6 +143,7 @@ pub(crate) fn offered_lots(
 ) -> Result<BTreeMap<LotId, Vec<OfferedLot>>, StoreError> {
     let rows: Vec<OfferRow> = offers::table
         .filter(offers::farm.eq(farm.to_string()))
+        .filter(promising!())
         .order(offers::id)
         .select(COLUMNS)
         .load(tx.connection)?;
@@ -161,7 +170,9 @@ fn holds_of_giver(
 ) -> Result<BTreeMap<OfferId, Vec<LiveHold>>, StoreError> {
     type Row = (String, String, i64, NaiveDateTime, NaiveDateTime, String, Option<i64>);
     let rows: Vec<Row> = hold_now::table
+        .inner_join(offers::table.on(offers::id.eq(hold_now::offer)))
         .left_join(hand_overs::table.on(hand_overs::hold.eq(hold_now::id)))
+        .filter(promising!())
         .filter(hold_now::giver.eq(farm.to_string()))
         .select((
             hold_now::id,

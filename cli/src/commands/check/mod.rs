@@ -15,7 +15,7 @@ use spareloop_domain::words::{Count, Day, Look, LossCause};
 
 use super::lot::{recount_of, said};
 use super::noted;
-use crate::desk::{Desk, draft, standing};
+use crate::desk::{Desk, draft};
 use crate::fault::Fault;
 use crate::find;
 use crate::printer::Answer;
@@ -158,7 +158,7 @@ fn add(it: Add, desk: &Desk) -> Result<Answer, Fault> {
     let done = desk.note(|book, before| {
         let lot = find::lot(book, before.farm.id, &it.lot)?;
         looked_at = Some(lot.id);
-        let then = standing(book, &before.entries, on);
+        let then = before.standing(book, on)?;
         let lot = then.lots.get(&lot.id).unwrap_or(lot);
         let mut drafts = Vec::new();
         if !it.sample {

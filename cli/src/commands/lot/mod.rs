@@ -25,6 +25,7 @@ use args::{
 use super::later::{self, Later};
 use super::noted;
 use super::stock::{HEADERS, LotView, views};
+use crate::book::entries;
 use crate::desk::{Desk, draft};
 use crate::fault::Fault;
 use crate::find;
@@ -305,7 +306,7 @@ fn coming(it: OnOrder, desk: &Desk) -> Result<Answer, Fault> {
 }
 
 fn list(it: List, desk: &Desk) -> Result<Answer, Fault> {
-    let opened = desk.open()?;
+    let opened = desk.book()?;
     let book = &opened.book;
     let variety =
         it.variety.map(|text| find::variety(book, &text).map(|card| card.id)).transpose()?;
@@ -348,13 +349,11 @@ fn known_place(book: &Book, wanted: &Place) -> Result<(), Fault> {
 }
 
 fn show(it: Show, desk: &Desk) -> Result<Answer, Fault> {
-    let opened = desk.open()?;
+    let mut opened = desk.book()?;
     let book = &opened.book;
     let lot = find::lot(book, opened.farm.id, &it.lot)?;
     let view = LotView::of(book, lot);
-    let mut entries: Vec<_> =
-        opened.entries.iter().filter(|entry| super::log::speaks_of(entry, lot.id)).collect();
-    entries.sort_by_key(|entry| entry.order());
+    let entries = opened.file.read(|connection| entries::about_lot(connection, lot.id))?;
     let history: Vec<String> = entries
         .iter()
         .map(|entry| {

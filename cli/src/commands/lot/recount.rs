@@ -7,7 +7,7 @@ use spareloop_domain::words::{Count, LossCause};
 
 use super::super::noted;
 use super::args::Recount;
-use crate::desk::{Desk, draft, standing};
+use crate::desk::{Desk, draft};
 use crate::fault::Fault;
 use crate::find;
 use crate::printer::Answer;
@@ -38,7 +38,7 @@ pub(super) fn run(it: Recount, desk: &Desk) -> Result<Answer, Fault> {
     let on = desk.day(it.on);
     let done = desk.note(|book, before| {
         let lot = find::lot(book, before.farm.id, &it.lot)?;
-        let then = standing(book, &before.entries, on);
+        let then = before.standing(book, on)?;
         let lot = then.lots.get(&lot.id).unwrap_or(lot);
         Ok(vec![draft(on, recount_of(lot, it.counted, said, "")?)?])
     })?;

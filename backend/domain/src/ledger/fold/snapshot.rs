@@ -205,6 +205,11 @@ impl Folding {
         }
     }
 
+    /// How many entries are taken in or to be taken in, those covered at the start among them.
+    pub fn entries(&self) -> u64 {
+        self.from.as_ref().map_or(0, |from| from.entries) + self.run.placed.len() as u64
+    }
+
     /// How many entries are read beyond what was covered at the start.
     pub const fn tail(&self) -> usize {
         self.run.placed.len()

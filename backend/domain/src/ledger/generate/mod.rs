@@ -1,13 +1,15 @@
 //! Invented ledgers for tests: a seed decides everything.
 //!
-//! [`plausible`] writes a winter that a small farm could have had, on several devices; [`wild`]
+//! [`seasons`] writes twenty seasons; [`plausible`] writes a winter that a small farm could have had, on several devices; [`wild`]
 //! writes entries that contradict one another in every way the fold must bear. Here only for
 //! tests of this and other rooms (feature `generate`).
 
 mod plausible;
+mod seasons;
 mod wild;
 
 pub use plausible::plausible;
+pub use seasons::seasons;
 pub use wild::wild;
 
 use uuid::Uuid;

@@ -1,0 +1,2 @@
+DROP INDEX entries_farm_id;
+DROP INDEX entries_farm_day;
