@@ -7,6 +7,7 @@ use diesel::SqliteConnection;
 use spareloop_api::sync::Positioned;
 use spareloop_domain::ledger::sync::{Acceptance, Head, accept};
 use spareloop_domain::ledger::{Body, Clock, Draft, Entry, Seq};
+use spareloop_domain::planted::{self, Bug};
 use spareloop_domain::words::{DeviceId, FarmId};
 
 use crate::book::entries::{self, Seen};
@@ -89,6 +90,11 @@ impl<'a> Keeper<'a> {
         match accept(self.farm, head, |_, _| there, entry) {
             Acceptance::AlreadyHere => {
                 entries::set_seen(self.connection, entry.device, entry.seq, seen)?;
+                if entry.device == self.own {
+                    // Sent by a copy of this book, or before it was put back: no longer to be
+                    // withdrawn.
+                    farm::mark_sent(self.connection, entry.device, entry.seq)?;
+                }
             }
             Acceptance::Append => {
                 self.append(entry, seen, kept)?;
@@ -177,10 +183,14 @@ pub(super) fn displace(
         let why = ("fork", &*format!("{why}; noted again under another device id"));
         parked::park(connection, entry, why, parked::State::NotedAgain, wall)?;
     }
-    if farm::device(connection)?.id == device {
+    if farm::device(connection)?.id == device && !planted::is(Bug::IdKeptAfterFork) {
         take_new_id(connection, fresh)?;
     }
-    let drafts = rest.into_iter().map(as_written).collect();
+    let drafts = if planted::is(Bug::DisplacedDropped) {
+        Vec::new()
+    } else {
+        rest.into_iter().map(as_written).collect()
+    };
     let again = entries::append(connection, drafts, wall)?;
     if let Some(last) = again.last() {
         // Where they stood before they may have left the device: struck out, not withdrawn.

@@ -12,8 +12,9 @@
 use spareloop_api::sync::{BATCH, Page, Pushed, Summary};
 use spareloop_domain::ledger::Entry;
 use spareloop_domain::ledger::sync::{
-    Epoch, Head, MOST_ENTRY_BYTES, Mine, Plan, Position, ServerLife, Theirs, plan,
+    BatchLimits, Epoch, Head, MOST_ENTRY_BYTES, Mine, Plan, Position, ServerLife, Theirs, plan,
 };
+use spareloop_domain::planted::{self, Bug};
 
 use super::Done;
 use super::inbox::{PageKept, keep_page, rewind};
@@ -100,6 +101,7 @@ pub struct Courier {
     summaries: u32,
     theirs: Option<Theirs>,
     search: Search,
+    batch: BatchLimits,
     done: Done,
 }
 
@@ -117,8 +119,19 @@ impl Courier {
             summaries: 0,
             theirs: None,
             search: Search::NotNeeded,
+            batch: BATCH,
             done: Done::new(),
         }
+    }
+
+    /// Sends no more at once than that, and no more than the server takes.
+    #[must_use]
+    pub fn in_batches_of(mut self, limits: BatchLimits) -> Self {
+        self.batch = BatchLimits {
+            entries: limits.entries.min(BATCH.entries),
+            bytes: limits.bytes.min(BATCH.bytes),
+        };
+        self
     }
 
     /// What was done so far.
@@ -203,7 +216,7 @@ impl Courier {
             }
             return self.read_again(book, &theirs.epoch);
         }
-        let batch = outbox::next_batch(book, &plan.to_send)?;
+        let batch = outbox::next_batch(book, &plan.to_send, self.batch)?;
         if let Some(large) = batch.first().filter(|entry| entry.size() > MOST_ENTRY_BYTES) {
             self.done.refused.extend(outbox::settle(book, &outbox::too_large(large), fresh)?);
             return self.ask_summary(book, fresh);
@@ -315,12 +328,12 @@ fn plan_of(book: &mut StockBook, theirs: &Theirs, view: View) -> Result<Option<P
             View::Fresh { fetched } if fetched > theirs.newest => fetched,
             _ => cursor.min(theirs.newest),
         };
-        let mine = Mine {
-            farm: farm::get(connection)?.id,
-            epoch,
-            fetched,
-            heads: entries::heads(connection)?,
-        };
+        let mut heads = entries::heads(connection)?;
+        if planted::is(Bug::OwnChainOnly) {
+            let own = farm::device(connection)?.id;
+            heads.retain(|device, _| *device == own);
+        }
+        let mine = Mine { farm: farm::get(connection)?.id, epoch, fetched, heads };
         let mut known = std::collections::BTreeMap::new();
         for (device, head) in &theirs.heads {
             if let Some(hash) = entries::hash_at(connection, *device, head.seq)? {

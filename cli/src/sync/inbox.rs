@@ -2,10 +2,11 @@
 
 use spareloop_api::sync::Page;
 use spareloop_domain::ledger::sync::{Epoch, Position};
+use spareloop_domain::planted::{self, Bug};
 
 use super::chains::{Keeper, Kept, Misfit};
 use crate::book::link::{self, Link};
-use crate::book::{Keep, StockBook, entries};
+use crate::book::{BookError, Keep, StockBook, entries};
 use crate::fault::Fault;
 use crate::fresh::Fresh;
 
@@ -14,7 +15,9 @@ pub(super) fn rewind(book: &mut StockBook, epoch: &Epoch) -> Result<(), Fault> {
     book.write(Keep::Kept, |connection| {
         entries::forget_positions(connection)?;
         link::change(connection, |link| {
-            link.cursor = 0;
+            if !planted::is(Bug::CursorKeptOverRestore) {
+                link.cursor = 0;
+            }
             link.epoch = Some(epoch.0.clone());
         })
     })?;
@@ -56,9 +59,14 @@ pub(super) fn keep_page(
     page: &Page,
     fresh: &mut dyn Fresh,
 ) -> Result<PageKept, Fault> {
-    let gapless = page.entries.iter().zip(after.0 + 1..).all(|(one, at)| one.position == at);
-    let Some(last) = page.entries.last().filter(|_| gapless) else { return Ok(PageKept::Stale) };
+    let asked_for = page.entries.iter().zip(after.0 + 1..).all(|(one, at)| one.position == at);
+    let Some(last) = page.entries.last().filter(|_| asked_for) else { return Ok(PageKept::Stale) };
     let last = Position(last.position);
+    let after = if planted::is(Bug::CursorBeforePage) {
+        move_cursor_early(book, after, last, page)?
+    } else {
+        after
+    };
     let kept = book.write(Keep::Kept, |connection| {
         let Some(link) = link::find(connection)?.filter(|link| goes_on(link, after, page)) else {
             return Ok(None);
@@ -78,6 +86,24 @@ pub(super) fn keep_page(
         Err(Unkept::Misfit(misfit)) => Ok(PageKept::Misfit(misfit)),
         Err(Unkept::Fault(fault)) => Err(fault),
     }
+}
+
+/// What [`keep_page`] does together with the page, done before it: only where the simulation plants
+/// that mistake.
+fn move_cursor_early(
+    book: &mut StockBook,
+    after: Position,
+    last: Position,
+    page: &Page,
+) -> Result<Position, Fault> {
+    Ok(book.write(Keep::Kept, |connection| {
+        let Some(link) = link::find(connection)?.filter(|link| goes_on(link, after, page)) else {
+            return Ok::<_, BookError>(after);
+        };
+        let epoch = Some(page.epoch.clone());
+        link::put(connection, &Link { cursor: last.0, epoch, ..link })?;
+        Ok(last)
+    })?)
 }
 
 /// Whether the book stands where it stood when the page was asked for.

@@ -2,9 +2,10 @@
 
 use diesel::SqliteConnection;
 use spareloop_api::problem::ProblemCode;
-use spareloop_api::sync::{BATCH, Pushed, RefusedEntry};
-use spareloop_domain::ledger::sync::{MOST_ENTRY_BYTES, Range};
+use spareloop_api::sync::{Pushed, RefusedEntry};
+use spareloop_domain::ledger::sync::{BatchLimits, MOST_ENTRY_BYTES, Range};
 use spareloop_domain::ledger::{Entry, Hash, Seq};
+use spareloop_domain::planted::{self, Bug};
 use spareloop_domain::words::DeviceId;
 
 use super::chains::displace;
@@ -30,26 +31,33 @@ impl Sent {
 
 /// The next entries of what the server lacks, as many as a push may carry. In the same transaction
 /// they are marked as sent: from now on they are struck out, not withdrawn.
-pub(super) fn next_batch(book: &mut StockBook, to_send: &[Range]) -> Result<Vec<Entry>, Fault> {
+pub(super) fn next_batch(
+    book: &mut StockBook,
+    to_send: &[Range],
+    limits: BatchLimits,
+) -> Result<Vec<Entry>, Fault> {
     if to_send.is_empty() {
         return Ok(Vec::new());
     }
     Ok(book.write(Keep::Kept, |connection| {
         let mut found: Vec<Entry> = Vec::new();
         for range in to_send {
-            let room = (BATCH.entries - found.len()) as u64;
+            let room = (limits.entries - found.len()) as u64;
             if room == 0 {
                 break;
             }
             let first = range.first.get();
-            let last = range.last.get().min(first + room - 1);
+            let mut last = range.last.get().min(first + room - 1);
+            if planted::is(Bug::BatchDropsLast) {
+                last -= 1;
+            }
             found.extend(entries::of_device(connection, range.device, first, last)?);
         }
-        found.truncate(BATCH.fit(found.iter().map(Entry::size)));
+        found.truncate(limits.fit(found.iter().map(Entry::size)));
         // One that no server takes comes first in its batch, where it is seen.
         let large = found.iter().skip(1).position(|entry| entry.size() > MOST_ENTRY_BYTES);
         found.truncate(large.map_or(found.len(), |index| index + 1));
-        for entry in &found {
+        for entry in found.iter().filter(|_| !planted::is(Bug::SentMarkedLate)) {
             farm::mark_sent(connection, entry.device, entry.seq)?;
         }
         Ok::<_, BookError>(found)
@@ -76,6 +84,9 @@ pub(super) fn note_stored(
     sent: &[Sent],
     pushed: &Pushed,
 ) -> Result<(), Fault> {
+    if planted::is(Bug::SentMarkedLate) {
+        mark_late(book, sent)?;
+    }
     let all_stored = pushed.stored == sent.len() as u64;
     let Some(before) = pushed.position.checked_sub(pushed.stored).filter(|_| all_stored) else {
         return Ok(());
@@ -83,7 +94,7 @@ pub(super) fn note_stored(
     book.write(Keep::Kept, |connection| {
         let Some(link) = link::find(connection)? else { return Ok(()) };
         let same_life = link.epoch.as_ref().is_none_or(|epoch| *epoch == pushed.epoch);
-        if link.cursor != before || !same_life {
+        if (link.cursor != before && !planted::is(Bug::CursorOverOthers)) || !same_life {
             return Ok(());
         }
         for one in sent {
@@ -112,6 +123,14 @@ pub(super) fn too_large(entry: &Entry) -> RefusedEntry {
     }
 }
 
+/// What [`next_batch`] does before anything is sent, done too late: only where the simulation
+/// plants that mistake.
+fn mark_late(book: &mut StockBook, sent: &[Sent]) -> Result<(), Fault> {
+    Ok(book.write(Keep::Kept, |connection| {
+        sent.iter().try_for_each(|one| farm::mark_sent(connection, one.device, one.seq))
+    })?)
+}
+
 /// What a refusal comes to. Answers what has to be said.
 pub(super) fn settle(
     book: &mut StockBook,
@@ -120,6 +139,9 @@ pub(super) fn settle(
 ) -> Result<Option<String>, Fault> {
     // The next summary shows where the chains part or end.
     if matches!(refused.code, ProblemCode::Fork | ProblemCode::Gap) {
+        return Ok(None);
+    }
+    if planted::is(Bug::ParkedStopsChain) {
         return Ok(None);
     }
     book.write(Keep::Kept, |connection| {

@@ -5,6 +5,8 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::planted::{self, Bug};
+
 /// How far ahead of the server's wall clock a foreign stamp may be and still move a clock.
 const TRUSTED_AHEAD_MILLIS: u64 = 24 * 60 * 60 * 1000;
 
@@ -47,7 +49,11 @@ impl Clock {
     /// let set_back = clock.tick(10);
     /// assert!(set_back > first);
     /// ```
-    pub const fn tick(&mut self, wall: u64) -> Stamp {
+    pub fn tick(&mut self, wall: u64) -> Stamp {
+        if planted::is(Bug::WallClockOrder) {
+            self.last = Stamp { millis: wall, counter: 0 };
+            return self.last;
+        }
         self.last = if wall > self.last.millis {
             Stamp { millis: wall, counter: 0 }
         } else if self.last.counter == u32::MAX {
@@ -62,7 +68,8 @@ impl Clock {
     /// server's clock when it took the entry, in milliseconds. The observer's own wall clock is no
     /// judge: set back by years, it would call every true stamp wrong.
     pub fn observe(&mut self, seen: Stamp, wall: u64) {
-        if !seen.is_far_ahead_of(wall) {
+        let followed = !seen.is_far_ahead_of(wall) || planted::is(Bug::FarAheadFollowed);
+        if followed && !planted::is(Bug::ClockNotObserved) {
             self.last = self.last.max(seen);
         }
     }

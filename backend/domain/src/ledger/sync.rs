@@ -11,6 +11,7 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 
 use super::entry::{Entry, Hash, Seq};
+use crate::planted::{self, Bug};
 use crate::words::{DeviceId, FarmId};
 
 /// How large an entry may be as JSON, in bytes. What people note is far below it; an entry that no
@@ -163,6 +164,7 @@ pub fn plan(
 fn server_life(mine: &Mine, theirs: &Theirs) -> ServerLife {
     match &mine.epoch {
         None => ServerLife::FirstMet,
+        Some(_) if planted::is(Bug::EpochUnnoticed) => ServerLife::GoesOn,
         Some(epoch) if *epoch != theirs.epoch || mine.fetched > theirs.newest => {
             ServerLife::Restored
         }
@@ -211,17 +213,26 @@ pub fn accept(
         return Acceptance::Tampered;
     }
     let expected = head.map_or(Seq::FIRST, |head| head.seq.next());
+    if entry.seq > expected && planted::is(Bug::GapAccepted) {
+        return Acceptance::Append;
+    }
     if entry.seq > expected {
         return Acceptance::Gap { expected };
     }
     if entry.seq < expected {
         return match existing(entry.device, entry.seq) {
-            Some(hash) if hash == entry.hash => Acceptance::AlreadyHere,
+            Some(hash) if hash == entry.hash || planted::is(Bug::ForkIgnored) => {
+                Acceptance::AlreadyHere
+            }
             _ => Acceptance::Fork,
         };
     }
     let before = head.map_or(Hash::START, |head| head.hash);
-    if entry.prev == before { Acceptance::Append } else { Acceptance::BrokenChain }
+    if entry.prev == before || planted::is(Bug::PrevIgnored) {
+        Acceptance::Append
+    } else {
+        Acceptance::BrokenChain
+    }
 }
 
 /// How much goes at once.

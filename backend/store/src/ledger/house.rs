@@ -1,6 +1,6 @@
 //! What the server itself writes into a farm's ledger, on the farm's house device.
 
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, NaiveDateTime, Utc};
 use diesel::{ExpressionMethods, OptionalExtension, QueryDsl, RunQueryDsl};
 use spareloop_domain::ledger::{Clock, Draft, Entry, Hash, Seq, Stamp};
 use spareloop_domain::words::FarmId;
@@ -12,6 +12,8 @@ use crate::{StoreError, Tx, fresh};
 
 /// How far ahead of the server's clock a stamp may lie and still move it, as `domain` has it.
 const DAY_MILLIS: u64 = 24 * 60 * 60 * 1000;
+/// How many stamps are looked at together; nearly always the first one holds.
+const AT_ONCE: i64 = 32;
 
 /// Writes drafts into the farm's ledger, in order, and cuts the promises that the stock no longer
 /// bears. The rules at the door (`check_draft`) are the caller's to ask. The drafts' ids give way to
@@ -87,22 +89,36 @@ impl End {
     }
 }
 
-/// The newest stamp in the farm's ledger that isn't more than a day ahead: what the server writes
-/// sorts after everything it has seen, and a clock set wrong by years moves nobody else's.
+/// The newest stamp in the farm's ledger that wasn't more than a day ahead when it was stored: what
+/// the server writes sorts after everything it has seen, and a clock set wrong by years moves nobody
+/// else's, neither then nor when its time has come.
 fn newest_trusted_stamp(
     tx: &mut Tx<'_>,
     farm: FarmId,
     now: DateTime<Utc>,
 ) -> Result<Option<Stamp>, StoreError> {
     let trusted = i64::try_from(fresh::millis(now) + DAY_MILLIS).unwrap_or(i64::MAX);
-    let newest: Option<(i64, i64)> = entries::table
-        .filter(entries::farm.eq(farm.to_string()))
-        .filter(entries::at_millis.le(trusted))
-        .order((entries::at_millis.desc(), entries::at_counter.desc()))
-        .select((entries::at_millis, entries::at_counter))
-        .first(tx.connection)
-        .optional()?;
-    newest.map(|(millis, counter)| stamp(millis, counter)).transpose()
+    let mut passed_over = 0;
+    loop {
+        let newest: Vec<(i64, i64, NaiveDateTime)> = entries::table
+            .filter(entries::farm.eq(farm.to_string()))
+            .filter(entries::at_millis.le(trusted))
+            .order((entries::at_millis.desc(), entries::at_counter.desc()))
+            .select((entries::at_millis, entries::at_counter, entries::stored_at))
+            .offset(passed_over)
+            .limit(AT_ONCE)
+            .load(tx.connection)?;
+        if newest.is_empty() {
+            return Ok(None);
+        }
+        for (millis, counter, stored_at) in newest {
+            let stamp = stamp(millis, counter)?;
+            if !stamp.is_far_ahead_of(fresh::millis(stored_at.and_utc())) {
+                return Ok(Some(stamp));
+            }
+        }
+        passed_over += AT_ONCE;
+    }
 }
 
 fn stamp(millis: i64, counter: i64) -> Result<Stamp, StoreError> {

@@ -16,6 +16,7 @@ use diesel::{ExpressionMethods, OptionalExtension, QueryDsl, RunQueryDsl};
 use sha2::{Digest, Sha256};
 use spareloop_domain::ledger::sync::{BatchLimits, Head, Heads, Position};
 use spareloop_domain::ledger::{Entry, Seq};
+use spareloop_domain::planted::{self, Bug};
 use spareloop_domain::words::{Count, Day, DeviceId, FarmId, LotId};
 
 pub use append::{Appended, EntryRefusal, MOST_DEVICES, RefusedEntry, append};
@@ -162,7 +163,10 @@ pub fn page(
     limits: BatchLimits,
 ) -> Result<Page, StoreError> {
     // A position beyond any ledger has nothing behind it.
-    let after = i64::try_from(after.0).unwrap_or(i64::MAX);
+    let mut after = i64::try_from(after.0).unwrap_or(i64::MAX);
+    if planted::is(Bug::PageSkipsAtBorder) && after > 0 {
+        after += 1;
+    }
     let most = i64::try_from(limits.entries.max(1)).unwrap_or(i64::MAX - 1);
     let rows: Vec<EntryRow> = entries::table
         .filter(entries::farm.eq(farm.to_string()))

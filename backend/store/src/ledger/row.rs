@@ -4,6 +4,7 @@ use chrono::{DateTime, NaiveDateTime, Utc};
 use diesel::{ExpressionMethods, QueryDsl, Queryable, RunQueryDsl};
 use spareloop_domain::ledger::sync::Position;
 use spareloop_domain::ledger::{Entry, Stamp};
+use spareloop_domain::planted::{self, Bug};
 
 use super::{LockedFarm, Positioned, place};
 use crate::schema::{entries, farms};
@@ -118,6 +119,9 @@ impl LockedFarm {
 
     /// Writes down how far the positions have gone.
     pub(super) fn keep_position(&self, tx: &mut Tx<'_>) -> Result<(), StoreError> {
+        if planted::is(Bug::PositionNotKept) {
+            return Ok(());
+        }
         diesel::update(farms::table.find(self.farm.to_string()))
             .set(farms::newest_position.eq(self.newest_position))
             .execute(tx.connection)?;

@@ -7,6 +7,7 @@ use std::collections::hash_map::Entry as Slot;
 
 use crate::ledger::body::{Body, BodyError};
 use crate::ledger::entry::{Entry, Seq};
+use crate::planted::{self, Bug};
 use crate::words::{Day, DeviceId, EntryId};
 
 /// Who noted something and when it happened.
@@ -45,6 +46,9 @@ impl Noted {
 /// chain. The same id with other content is two facts: both count, neither is dropped.
 pub(super) fn in_order<'a>(entries: impl IntoIterator<Item = &'a Entry>) -> Vec<&'a Entry> {
     let mut sorted: Vec<&Entry> = entries.into_iter().collect();
+    if planted::is(Bug::FoldByArrival) {
+        return sorted;
+    }
     sorted.sort_by(|a, b| {
         let order = a.order().cmp(&b.order());
         order.then_with(|| (a.id, a.hash).cmp(&(b.id, b.hash)))
