@@ -2,7 +2,8 @@
 //!
 //! Everything a grower's stock obeys lives here once, and both the server and the command line
 //! call it: the trade's words as types ([`words`]), the farm's ledger and its fold ([`ledger`]),
-//! what survives ([`forecast`]), what a look proves ([`sampling`], [`interval`]), the air in store
+//! what survives ([`forecast`], and over many lots [`fit`], [`shrink`], [`curve`], [`works`],
+//! [`calibration`]), what a look proves ([`sampling`], [`interval`]), the air in store
 //! ([`climate`]), solutions at the bench ([`disinfection`]), the states of an exchange
 //! ([`exchange`]) and the JSON door to the computations ([`compute`]). [`planted`] holds what the
 //! simulation of a sync may do to the rooms from within; shipped builds have none of it.
@@ -10,15 +11,22 @@
 //! What may not enter: input or output, a clock, randomness (ids and times are arguments), async,
 //! a database, anything of HTTP.
 
+pub mod calibration;
 pub mod chance;
 pub mod climate;
+mod climb;
 pub mod compute;
+pub mod curve;
+pub mod dice;
 pub mod disinfection;
 pub mod exchange;
+pub mod fit;
 pub mod forecast;
 pub mod interval;
 pub mod ledger;
 pub mod planted;
 pub mod sampling;
 pub mod settings;
+pub mod shrink;
 pub mod words;
+pub mod works;

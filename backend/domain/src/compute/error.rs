@@ -2,6 +2,7 @@
 
 use crate::climate::ClimateError;
 use crate::disinfection::DilutionError;
+use crate::fit::{LossDataError, LossFitError};
 use crate::forecast::{EmergenceError, ForecastError, LogHazardError, ServiceLevelError};
 use crate::interval::ShareError;
 use crate::sampling::SamplingError;
@@ -69,6 +70,28 @@ pub enum Problem {
         /// What is there.
         got: String,
     },
+    /// A word that is none of those known.
+    #[error("{got:?} is none of {known}{}", did_you_mean(near))]
+    NoneOf {
+        /// Those that are known.
+        known: String,
+        /// What is there.
+        got: String,
+        /// Known ones like it.
+        near: Vec<String>,
+    },
+    /// The same word again.
+    #[error("{said:?} is said twice")]
+    Twice {
+        /// Which.
+        said: String,
+    },
+    /// Looks that can't be.
+    #[error(transparent)]
+    Looks(#[from] LossDataError),
+    /// Looks that can't be fitted.
+    #[error(transparent)]
+    Fit(#[from] LossFitError),
     /// Counts that are each in order and together too many.
     #[error("more than {most} units together")]
     TooMany {
@@ -99,6 +122,13 @@ pub enum Problem {
     /// A question that is in order and too large.
     #[error(transparent)]
     Forecast(#[from] ForecastError),
+}
+
+impl Problem {
+    pub(super) fn one_of(known: &[&str], got: &str) -> Self {
+        let near = near_misses(got, known.iter().copied());
+        Self::NoneOf { known: known.join(", "), got: got.to_owned(), near }
+    }
 }
 
 impl ComputeError {

@@ -123,6 +123,26 @@ impl<'a> Fields<'a> {
         if self.value(field)?.is_null() { Ok(None) } else { self.whole(field, most).map(Some) }
     }
 
+    /// A text.
+    pub(super) fn text(&self, field: &str) -> Result<String, ComputeError> {
+        let value = self.value(field)?;
+        let text = value.as_str().map(str::to_owned);
+        text.ok_or_else(|| wrong_type(self.name(field), "a text in double quotes", value))
+    }
+
+    /// A list of texts.
+    pub(super) fn texts(&self, field: &str) -> Result<Vec<String>, ComputeError> {
+        let (value, name) = (self.value(field)?, self.name(field));
+        let Some(items) = value.as_array() else {
+            return Err(wrong_type(name, "a list in brackets", value));
+        };
+        let text = |(at, item): (usize, &Value)| {
+            let text = item.as_str().map(str::to_owned);
+            text.ok_or_else(|| wrong_type(format!("{name}[{at}]"), "a text in double quotes", item))
+        };
+        items.iter().enumerate().map(text).collect()
+    }
+
     /// An object.
     pub(super) fn object(&self, field: &str) -> Result<Self, ComputeError> {
         Self::at(self.value(field)?, self.name(field))

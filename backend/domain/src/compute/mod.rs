@@ -16,6 +16,7 @@ mod dilution;
 mod error;
 mod fields;
 mod interval;
+mod loss_fit;
 mod loss_forecast;
 mod sample_size;
 mod spare;
@@ -29,12 +30,13 @@ use fields::Fields;
 /// Reads the fields of a document and answers with another.
 type Door = fn(&Fields<'_>) -> Result<serde_json::Value, ComputeError>;
 
-const KINDS: [(&str, Door); 7] = [
+const KINDS: [(&str, Door); 8] = [
     ("sample-size", sample_size::answer),
     ("detection", detection::answer),
     ("interval", interval::answer),
     ("vapour", vapour::answer),
     ("dilution", dilution::answer),
+    ("loss-fit", loss_fit::answer),
     ("loss-forecast", loss_forecast::answer),
     ("spare", spare::answer),
 ];

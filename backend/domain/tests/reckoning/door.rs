@@ -26,8 +26,8 @@ fn the_documents_of_the_interface_are_answered_with_its_fields() {
 
 #[test]
 fn kinds_of_later_are_not_known_yet() {
-    assert_eq!(kinds().count(), 7);
-    for later in ["loss-fit", "loop-values", "trace", ""] {
+    assert_eq!(kinds().count(), 8);
+    for later in ["loop-values", "trace", ""] {
         assert!(run(later, "{}").unwrap_err().to_string().contains("there is no computation"));
     }
     insta::assert_snapshot!(run("loss-forcast", "{}").unwrap_err());

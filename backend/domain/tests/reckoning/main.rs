@@ -5,14 +5,19 @@
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
 mod air_and_solutions;
+mod calibrated;
+mod curves;
 mod door;
 mod intervals;
+mod losses_together;
 mod names;
 mod samples;
 mod sentences;
+mod shrinkage;
 mod spare_and_short;
 mod survivors;
 mod trade;
+mod works_here;
 
 /// The rows of a table in `tests/data/`; lines that begin with # tell where they come from.
 fn rows(table: &str) -> Vec<csv::StringRecord> {

@@ -1,7 +1,7 @@
 //! Invented ledgers for tests: a seed decides everything.
 //!
-//! [`seasons`] writes twenty seasons; [`plausible`] writes a winter that a small farm could have had, on several devices; [`wild`]
-//! writes entries that contradict one another in every way the fold must bear. Here only for
+//! [`seasons`] writes twenty seasons; [`plausible`] writes a winter that a small farm could have
+//! had, on several devices; [`wild`] writes entries that contradict one another in every way the fold must bear. Here only for
 //! tests of this and other rooms (feature `generate`).
 
 mod plausible;
@@ -12,61 +12,9 @@ pub use plausible::plausible;
 pub use seasons::seasons;
 pub use wild::wild;
 
-use uuid::Uuid;
-
 use super::{Body, Clock, Draft, Entry, Hash, Seq};
-use crate::words::{Count, Day, DeviceId, EntryId, FarmId, uuid_v7};
-
-/// A small generator of pseudo-random numbers (`SplitMix64`, Steele et al. 2014; from memory).
-#[derive(Debug, Clone)]
-pub struct Dice(u64);
-
-impl Dice {
-    /// Begins from a seed.
-    pub const fn new(seed: u64) -> Self {
-        Self(seed)
-    }
-
-    /// The next number.
-    pub const fn roll(&mut self) -> u64 {
-        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
-        let mut mixed = self.0;
-        mixed = (mixed ^ (mixed >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
-        mixed = (mixed ^ (mixed >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
-        mixed ^ (mixed >> 31)
-    }
-
-    /// A number below `bound`, or 0 if `bound` is 0.
-    pub fn below(&mut self, bound: u32) -> u32 {
-        let bound = u64::from(bound.max(1));
-        u32::try_from(self.roll() % bound).unwrap_or(0)
-    }
-
-    /// Whether something of `percent` chance happens.
-    pub fn happens(&mut self, percent: u32) -> bool {
-        self.below(100) < percent
-    }
-
-    /// One of several.
-    pub fn pick<'a, T>(&mut self, of: &'a [T]) -> Option<&'a T> {
-        let length = u32::try_from(of.len()).unwrap_or(u32::MAX);
-        of.get(self.below(length) as usize)
-    }
-
-    /// A version 7 UUID.
-    pub fn id(&mut self) -> Uuid {
-        let mut random = [0; 10];
-        for half in random.chunks_mut(5) {
-            half.copy_from_slice(&self.roll().to_be_bytes()[..5]);
-        }
-        uuid_v7(1_760_000_000_000, random)
-    }
-
-    /// A count below `bound`.
-    pub fn count(&mut self, bound: u32) -> Count {
-        units(self.below(bound))
-    }
-}
+pub use crate::dice::Dice;
+use crate::words::{Count, Day, DeviceId, EntryId, FarmId};
 
 fn units(number: u32) -> Count {
     Count::new(i64::from(number)).unwrap_or_default()
