@@ -1,10 +1,12 @@
-//! A farm's book with many entries in it, written past the program.
+//! A farm's book with many entries in it, written past the commands, seals and all.
 
 use std::path::Path;
+use std::time::Duration;
 
 use diesel::connection::SimpleConnection;
 use diesel::prelude::*;
 use diesel::sql_types::{BigInt, Text};
+use spareloop_cli::book::{Keep, StockBook};
 use spareloop_domain::ledger::Entry;
 use spareloop_domain::ledger::generate::{Dice, seasons};
 use spareloop_domain::words::{DeviceId, FarmId};
@@ -27,11 +29,15 @@ pub(crate) fn fill(device: &Device, entries: usize, chains: usize) -> usize {
     .get_result::<Ids>(&mut book)
     .unwrap();
     let farm: FarmId = ids.farm.parse().unwrap();
-    let mut dice = Dice::new(13);
+    // A device belongs to one farm, so each farm's are its own.
+    let mut dice = Dice::new(farm.uuid().as_u64_pair().1);
     let mut devices: Vec<DeviceId> = vec![ids.device.parse().unwrap()];
     devices.extend((1..chains).map(|_| DeviceId::new(dice.id())));
     let written = seasons(7, farm, &devices, entries);
-    book.transaction(|book| written.iter().try_for_each(|entry| insert(book, entry))).unwrap();
+    drop(book);
+    let mut book = StockBook::open(device.book(), Duration::from_secs(5)).unwrap();
+    book.write(Keep::Kept, |book| written.iter().try_for_each(|entry| insert(book, entry)))
+        .unwrap();
     written.len()
 }
 
