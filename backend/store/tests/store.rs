@@ -143,8 +143,9 @@ on_both! {
             let other = scope.spawn(|| cross(bea, ada.coordinator));
             one.join().unwrap() + other.join().unwrap()
         });
+        // At least one was given up there; a busy machine may give one up twice.
         let given_up = u32::from(house.url.file().is_none());
-        assert_eq!(tries, 2 + given_up);
+        assert!(tries >= 2 + given_up, "{tries}");
         for person in [ada.coordinator, bea] {
             let person = house.read(|tx| people::person(tx, person)).unwrap();
             assert_eq!(person.password_hash, "$argon2id$crossed");
