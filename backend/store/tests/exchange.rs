@@ -1,94 +1,18 @@
-//! From an offer to a receipt, and what a loss does on the way.
+//! From an offer to holds that are agreed, lapse or are cut, and what a loss does on the way.
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
 mod common;
 
-use common::{
-    Farm, House, Network, ask, asking, day, farm, id, later, lose, lot, n, network, new_offer, now,
-    offer, push,
-};
+use common::fair::{agree, fair, hold_of, refused, seen, told, want};
+use common::{Farm, House, ask, asking, farm, id, later, lose, n, new_offer, now, offer, push};
 use spareloop_domain::exchange::owed::Tenths;
 use spareloop_domain::exchange::{HoldState, OfferState, Party, WantState};
 use spareloop_domain::ledger::Refusal;
 use spareloop_domain::ledger::body::{Stop, VarietyNote};
-use spareloop_domain::ledger::book::{Flow, Origin};
-use spareloop_domain::words::{
-    Count, FarmId, HandOverId, HoldId, Identity, LotId, OfferId, Protection, Purpose, UnitKind,
-    VarietyId, WantId,
-};
-use spareloop_store::hand_overs::{self, NewHandOver, NewReceipt};
-use spareloop_store::holds::{self, AskHold, Hold};
-use spareloop_store::offers::{self, Offer};
-use spareloop_store::wants::{self, NewWant, Want};
-use spareloop_store::{Conflict, Missing, Refused, StoreError, Taken, farm_book, messages, owed};
-
-struct Fair {
-    network: Network,
-    giver: Farm,
-    taker: Farm,
-    lot: LotId,
-}
-
-/// Two farms; the giver has 40 divisions of one variety in store.
-fn fair(house: &House) -> Fair {
-    let network = network(house, "Invented Loop");
-    let mut giver = farm(house, &network, "Larkhusk");
-    let taker = farm(house, &network, "Marrowby");
-    let lot = lot(house, &mut giver, "Ember Lantern", 40);
-    Fair { network, giver, taker, lot }
-}
-
-fn seen(house: &House, farm: &Farm, id: OfferId, at: i64) -> Offer {
-    house.read(|tx| offers::offer(tx, farm.network, id, later(at)))
-}
-
-fn hold_of(house: &House, farm: &Farm, id: HoldId) -> Hold {
-    house.read(|tx| holds::hold(tx, farm.id, id, later(1)))
-}
-
-fn agree(house: &House, giver: &Farm, id: HoldId) -> Hold {
-    house.write(|tx| holds::agree(tx, giver.id, id, "", later(1)))
-}
-
-fn giving(given: u16) -> NewHandOver {
-    NewHandOver {
-        id: HandOverId::new(id()),
-        given: n(given),
-        on: day("2026-01-10"),
-        condition: "firm".to_owned(),
-    }
-}
-
-fn receiving(received: u16) -> NewReceipt {
-    NewReceipt { received: n(received), on: day("2026-01-10"), condition: String::new() }
-}
-
-fn told(house: &House, farm: FarmId) -> Vec<String> {
-    let all = house.read(|tx| messages::list(tx, farm, None, 100));
-    all.into_iter().map(|message| message.text).collect()
-}
-
-fn refused<T>(why: impl Into<Refused>) -> Result<T, StoreError> {
-    Err(StoreError::Refused(why.into()))
-}
-
-fn want(house: &House, farm: &Farm, count: u16) -> WantId {
-    let new = NewWant {
-        id: WantId::new(id()),
-        variety: "Ember Lantern".parse().unwrap(),
-        instead: vec!["Dusk Ferry".parse().unwrap()],
-        unit: UnitKind::Division,
-        count: n(count),
-        needed_by: Some(day("2026-05-01")),
-        conditions: String::new(),
-    };
-    house.write(|tx| wants::make(tx, farm.network, farm.id, &new, now()));
-    new.id
-}
-
-fn seen_want(house: &House, farm: &Farm, id: WantId) -> Want {
-    house.read(|tx| wants::want(tx, farm.network, id, later(1)))
-}
+use spareloop_domain::words::{Count, Identity, LotId, Protection, Purpose, UnitKind};
+use spareloop_store::holds::{self, AskHold};
+use spareloop_store::{Conflict, Missing, Refused, StoreError, Taken, farm_book, messages};
+use spareloop_store::{offers, wants};
 
 on_both! {
     fn an_offer_shows_to_its_network_and_to_no_other(house: &House) {
@@ -295,132 +219,6 @@ on_both! {
         assert_eq!(lapsed.iter().filter(|text| text.contains("lapsed")).count(), 2);
     }
 
-    fn both_ledgers_and_the_owed_book_are_right_after_a_receipt(house: &House) {
-        let fair = fair(house);
-        let want = want(house, &fair.taker, 10);
-        let offer = offer(house, &fair.giver, fair.lot, 12, 3);
-        let asked = AskHold { want: Some(want), ..asking(offer, 10) };
-        house.write(|tx| holds::ask(tx, fair.network.id, fair.taker.id, &asked, now()));
-        assert_eq!(seen_want(house, &fair.taker, want).state, WantState::Filled);
-        agree(house, &fair.giver, asked.id);
-        let given = giving(10);
-        house.write(|tx| hand_overs::hand_over(tx, fair.giver.id, asked.id, &given, later(2)));
-        let after = seen(house, &fair.giver, offer, 2);
-        assert_eq!((after.held, after.passed, after.free()), (n(0), n(10), n(2)));
-        let done = house.write(|tx| {
-            hand_overs::receive(tx, fair.taker.id, given.id, &receiving(9), later(3))
-        });
-        assert_eq!(done.state, HoldState::Received);
-        let receipt = done.hand_over.unwrap().receipt.unwrap();
-
-        let theirs = house.read(|tx| farm_book(tx, fair.giver.id));
-        assert_eq!(theirs.lots[&fair.lot].in_store, n(30));
-        assert!(theirs.flows.values().all(Flow::agrees));
-        let mine = house.read(|tx| farm_book(tx, fair.taker.id));
-        let lot = &mine.lots[&receipt.lot.unwrap()];
-        assert_eq!((lot.in_store, lot.unit), (n(9), UnitKind::Division));
-        assert_eq!(mine.varieties[&lot.variety].name.as_str(), "Ember Lantern");
-        let Origin::Received { farm, lot: from_lot, hand_over, .. } = &lot.origin else {
-            panic!("{:?}", lot.origin);
-        };
-        assert_eq!((*farm, *from_lot), (Some(fair.giver.id), Some(fair.lot)));
-        assert_eq!(*hand_over, Some(given.id));
-
-        let balances = house.read(|tx| owed::balances(tx, fair.network.id));
-        assert_eq!(balances[&fair.giver.id], Tenths(135), "9 received at 1.5 each");
-        assert_eq!(balances[&fair.taker.id], Tenths(-135));
-        let postings =
-            house.read(|tx| owed::postings(tx, fair.network.id, fair.taker.id, 10));
-        assert_eq!(postings.len(), 1);
-        assert!(told(house, fair.giver.id)[0].contains("You gave 10, they counted 9"));
-        let want = seen_want(house, &fair.taker, want);
-        assert_eq!((want.received, want.open(), want.state), (n(9), n(1), WantState::Open));
-    }
-
-    fn a_variety_that_the_taker_knows_by_another_spelling_is_not_named_again(house: &House) {
-        let mut fair = fair(house);
-        let known = VarietyId::new(id());
-        let mut note = VarietyNote::naming(known, "Sunset Lamp".parse().unwrap());
-        note.aliases = Some(vec!["‘EMBER  lantern’".parse().unwrap()]);
-        let note = fair.taker.device.note("2025-11-01", note);
-        push(house, fair.taker.id, &[note]);
-        let offer = offer(house, &fair.giver, fair.lot, 12, 3);
-        let hold = ask(house, &fair.taker, offer, 4);
-        agree(house, &fair.giver, hold.id);
-        let given = giving(4);
-        house.write(|tx| hand_overs::hand_over(tx, fair.giver.id, hold.id, &given, later(2)));
-        let done = house.write(|tx| {
-            hand_overs::receive(tx, fair.taker.id, given.id, &receiving(4), later(3))
-        });
-        let book = house.read(|tx| farm_book(tx, fair.taker.id));
-        let lot = done.hand_over.unwrap().receipt.unwrap().lot.unwrap();
-        assert_eq!(book.lots[&lot].variety, known);
-        assert_eq!(book.varieties.len(), 1);
-    }
-
-    fn a_parcel_that_never_arrived_owes_nothing_and_enters_no_ledger(house: &House) {
-        let fair = fair(house);
-        let offer = offer(house, &fair.giver, fair.lot, 12, 3);
-        let hold = ask(house, &fair.taker, offer, 4);
-        agree(house, &fair.giver, hold.id);
-        let given = giving(3);
-        house.write(|tx| hand_overs::hand_over(tx, fair.giver.id, hold.id, &given, later(2)));
-        assert_eq!(seen(house, &fair.giver, offer, 2).free(), n(9), "what wasn't given is free");
-        house.write(|tx| hand_overs::receive(tx, fair.taker.id, given.id, &receiving(0), later(3)));
-        assert!(house.read(|tx| farm_book(tx, fair.taker.id)).lots.is_empty());
-        assert!(house.read(|tx| owed::balances(tx, fair.network.id)).is_empty());
-        let twice = house.try_write(|tx| {
-            hand_overs::receive(tx, fair.taker.id, given.id, &receiving(3), later(4))
-        });
-        assert!(matches!(twice, Err(StoreError::Refused(Refused::State(_)))));
-    }
-
-    fn what_may_not_be_handed_over_leaves_both_ledgers_alone(house: &House) {
-        let fair = fair(house);
-        let offer = offer(house, &fair.giver, fair.lot, 12, 3);
-        let hold = ask(house, &fair.taker, offer, 4);
-        let hand_over = |farm: &Farm, new: NewHandOver| {
-            house.try_write(|tx| hand_overs::hand_over(tx, farm.id, hold.id, &new, later(2)))
-        };
-        let early = hand_over(&fair.giver, giving(4));
-        assert!(matches!(early, Err(StoreError::Refused(Refused::State(_)))), "not agreed yet");
-        agree(house, &fair.giver, hold.id);
-        let over = Refused::GivenMoreThanHeld { given: n(5), held: n(4) };
-        assert_eq!(hand_over(&fair.giver, giving(5)), refused(over));
-        assert_eq!(hand_over(&fair.taker, giving(4)), refused(Refused::OnlyBy(Party::Giver)));
-        let nothing = Refused::Nothing { what: "the count given" };
-        assert_eq!(hand_over(&fair.giver, giving(0)), refused(nothing));
-        let future = NewHandOver { on: day("2026-02-10"), ..giving(4) };
-        assert!(matches!(
-            hand_over(&fair.giver, future),
-            Err(StoreError::Refused(Refused::Book(Refusal::InTheFuture { .. })))
-        ));
-        let before = NewHandOver { on: day("2025-10-01"), ..giving(4) };
-        assert!(matches!(
-            hand_over(&fair.giver, before),
-            Err(StoreError::Refused(Refused::Book(_)))
-        ));
-        assert_eq!(house.read(|tx| farm_book(tx, fair.giver.id)).lots[&fair.lot].in_store, n(40));
-        let stranger = house.try_write(|tx| {
-            hand_overs::receive(tx, fair.taker.id, HandOverId::new(id()), &receiving(1), later(3))
-        });
-        assert_eq!(stranger, Err(Missing::HandOver.into()));
-    }
-
-    fn a_gift_skips_the_owed_book(house: &House) {
-        let fair = fair(house);
-        let offer = offer(house, &fair.giver, fair.lot, 12, 3);
-        let asked =
-            AskHold { purpose: Purpose::Gift, unit_value: Tenths(0), ..asking(offer, 12) };
-        house.write(|tx| holds::ask(tx, fair.network.id, fair.taker.id, &asked, now()));
-        agree(house, &fair.giver, asked.id);
-        let given = giving(12);
-        house.write(|tx| hand_overs::hand_over(tx, fair.giver.id, asked.id, &given, later(2)));
-        assert_eq!(seen(house, &fair.giver, offer, 2).state, OfferState::Closed, "all gone");
-        house.write(|tx| hand_overs::receive(tx, fair.taker.id, given.id, &receiving(12), later(3)));
-        assert!(house.read(|tx| owed::balances(tx, fair.network.id)).is_empty());
-    }
-
     fn a_lot_lost_to_rot_after_holds_shrinks_the_offer_then_cuts_the_newest_first(house: &House) {
         let mut fair = fair(house);
         let third = farm(house, &fair.network, "Quillmarsh");
@@ -452,20 +250,6 @@ on_both! {
         assert_eq!(hold_of(house, &fair.taker, oldest.id).state, HoldState::Agreed);
         lose(house, &mut fair.giver, fair.lot, 13);
         assert_eq!(seen(house, &fair.giver, offer, 1).state, OfferState::Closed);
-    }
-
-    fn what_was_handed_over_is_never_cut(house: &House) {
-        let mut fair = fair(house);
-        let offer = offer(house, &fair.giver, fair.lot, 20, 1);
-        let gone = ask(house, &fair.taker, offer, 10);
-        agree(house, &fair.giver, gone.id);
-        house.write(|tx| {
-            hand_overs::hand_over(tx, fair.giver.id, gone.id, &giving(10), later(2))
-        });
-        lose(house, &mut fair.giver, fair.lot, 30);
-        assert_eq!(hold_of(house, &fair.taker, gone.id).state, HoldState::HandedOver);
-        let after = seen(house, &fair.giver, offer, 2);
-        assert_eq!((after.count, after.passed, after.state), (n(10), n(10), OfferState::Closed));
     }
 
     fn a_want_is_open_again_when_its_hold_is_released(house: &House) {

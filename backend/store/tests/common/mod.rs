@@ -4,6 +4,8 @@
 //! `SPARELOOP_TEST_POSTGRES`. Without it the tests fail: they never pass it over.
 #![allow(dead_code, unreachable_pub, clippy::unwrap_used, clippy::expect_used)]
 
+pub mod fair;
+
 use std::sync::atomic::{AtomicU32, Ordering};
 
 use chrono::{DateTime, TimeDelta, Utc};

@@ -1,0 +1,78 @@
+//! Two farms of one network between which things are offered, held and handed over.
+
+use spareloop_domain::words::{FarmId, HandOverId, HoldId, LotId, OfferId, UnitKind, WantId};
+use spareloop_store::hand_overs::{NewHandOver, NewReceipt};
+use spareloop_store::holds::{self, Hold};
+use spareloop_store::offers::{self, Offer};
+use spareloop_store::wants::{self, NewWant, Want};
+use spareloop_store::{Refused, StoreError, messages};
+
+use super::{Farm, House, Network, day, farm, id, later, lot, n, network, now};
+
+pub struct Fair {
+    pub network: Network,
+    pub giver: Farm,
+    pub taker: Farm,
+    pub lot: LotId,
+}
+
+/// Two farms; the giver has 40 divisions of one variety in store.
+pub fn fair(house: &House) -> Fair {
+    let network = network(house, "Invented Loop");
+    let mut giver = farm(house, &network, "Larkhusk");
+    let taker = farm(house, &network, "Marrowby");
+    let lot = lot(house, &mut giver, "Ember Lantern", 40);
+    Fair { network, giver, taker, lot }
+}
+
+pub fn seen(house: &House, farm: &Farm, id: OfferId, at: i64) -> Offer {
+    house.read(|tx| offers::offer(tx, farm.network, id, later(at)))
+}
+
+pub fn hold_of(house: &House, farm: &Farm, id: HoldId) -> Hold {
+    house.read(|tx| holds::hold(tx, farm.id, id, later(1)))
+}
+
+pub fn agree(house: &House, giver: &Farm, id: HoldId) -> Hold {
+    house.write(|tx| holds::agree(tx, giver.id, id, "", later(1)))
+}
+
+pub fn giving(given: u16) -> NewHandOver {
+    NewHandOver {
+        id: HandOverId::new(id()),
+        given: n(given),
+        on: day("2026-01-10"),
+        condition: "firm".to_owned(),
+    }
+}
+
+pub fn receiving(received: u16) -> NewReceipt {
+    NewReceipt { received: n(received), on: day("2026-01-10"), condition: String::new() }
+}
+
+pub fn told(house: &House, farm: FarmId) -> Vec<String> {
+    let all = house.read(|tx| messages::list(tx, farm, None, 100));
+    all.into_iter().map(|message| message.text).collect()
+}
+
+pub fn refused<T>(why: impl Into<Refused>) -> Result<T, StoreError> {
+    Err(StoreError::Refused(why.into()))
+}
+
+pub fn want(house: &House, farm: &Farm, count: u16) -> WantId {
+    let new = NewWant {
+        id: WantId::new(id()),
+        variety: "Ember Lantern".parse().unwrap(),
+        instead: vec!["Dusk Ferry".parse().unwrap()],
+        unit: UnitKind::Division,
+        count: n(count),
+        needed_by: Some(day("2026-05-01")),
+        conditions: String::new(),
+    };
+    house.write(|tx| wants::make(tx, farm.network, farm.id, &new, now()));
+    new.id
+}
+
+pub fn seen_want(house: &House, farm: &Farm, id: WantId) -> Want {
+    house.read(|tx| wants::want(tx, farm.network, id, later(1)))
+}
