@@ -180,6 +180,9 @@ fn bare_entries(desk: &Desk) -> Result<Answer, Fault> {
 fn book(to: &To, desk: &Desk) -> Result<Answer, Fault> {
     let target = to.target();
     target.check(to.replace())?;
+    if target == Target::Stdout {
+        refuse_beside_json(desk, "The stock book", "book.jsonl")?;
+    }
     let mut file = desk.file()?;
     if let (Keep::Rehearsed, Target::File(path)) = (desk.keep, &target) {
         let count = file.read(entries::count)?;
@@ -201,6 +204,17 @@ fn book(to: &To, desk: &Desk) -> Result<Answer, Fault> {
         printer::entries(written.entries)
     );
     Ok(Answer::new("export", text, json!({ "file": path, "written": written })))
+}
+
+/// With `--json` standard output holds one object of ours, and nothing else fits beside it.
+fn refuse_beside_json(desk: &Desk, what: &str, example: &str) -> Result<(), Fault> {
+    if desk.format != printer::Format::Json {
+        return Ok(());
+    }
+    Err(Fault::usage(
+        format!("{what} is no JSON object, and with --json standard output holds one."),
+        format!("Give a file: --to {example}   (or leave --json out)"),
+    ))
 }
 
 /// Notes that every entry may leave this device, so that `undo` strikes out from now on what
@@ -238,6 +252,9 @@ impl Sheet {
                 "--semicolon and --mark say how CSV is written.",
                 "Leave them out, or give --format csv.",
             ));
+        }
+        if format != Format::Json && self.to.target() == Target::Stdout {
+            refuse_beside_json(desk, "Such a table", "table.csv")?;
         }
         if format == Format::Xlsx && self.to.target() == Target::Stdout && stdout().is_terminal() {
             return Err(Fault::usage(

@@ -9,22 +9,33 @@ use super::scratch::{Scratch, Stop};
 use crate::find;
 
 /// Skips a row whose lot is in the book, unless the row now says another variety, unit or count.
+///
+/// A count that the book itself states is none to ask about: what the lot began with, as in the
+/// grower's own sheet, or what it holds now, as in a sheet that came out of the book.
 pub(super) fn known_again(
     scratch: &Scratch,
     key: &str,
-    lot: LotId,
+    id: LotId,
     is: (Option<VarietyId>, UnitKind),
     count: Count,
 ) -> Result<Fate, Stop> {
-    same_lot(scratch, lot, is)?;
+    same_lot(scratch, id, is)?;
     let before = scratch.memory.before(key).and_then(|row| row.text.split('|').next());
-    match before {
-        Some(before) if before != count.to_string() => Err(Stop::Wrong(format!(
-            "the count was {before} when it was imported and is {count} now. Leave the row as it was and note the count: spareloop lot recount {} --counted N",
-            lot.code()
-        ))),
-        _ => Ok(Fate::Skipped),
+    if before == Some(count.to_string().as_str()) {
+        return Ok(Fate::Skipped);
     }
+    let Some(lot) = scratch.lot(id) else { return Ok(Fate::Skipped) };
+    if [lot.began_with, lot.in_store].contains(&count) {
+        return Ok(Fate::Skipped);
+    }
+    let was = match before {
+        Some(before) => format!("was {before} when it was imported"),
+        None => format!("was {} at first and is {} in the book", lot.began_with, lot.in_store),
+    };
+    Err(Stop::Wrong(format!(
+        "the count {was}, and the row says {count}. Leave the row as it was and note the count: spareloop lot recount {} --counted N",
+        id.code()
+    )))
 }
 
 /// Another variety or unit kind under a label that a lot has is another lot.

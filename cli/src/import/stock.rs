@@ -161,26 +161,33 @@ fn put_away(lot: LotId, line: Line, scratch: &mut Scratch) -> Result<(), Stop> {
     }
 }
 
-/// A row that is in the book: skipped, unless the file says now what it didn't say before.
+/// A row that is in the book: skipped, unless the file says another place or packing now than it
+/// said before and than the book says.
 fn changed(
     key: &str,
-    lot: LotId,
+    id: LotId,
     line: Line,
     today: Day,
     scratch: &mut Scratch,
 ) -> Result<Fate, Stop> {
     let text = line.text();
-    let Some(before) = scratch.memory.before(key).map(|row| row.text.clone()) else {
+    let where_to = |text: &str| text.split_once('|').map(|(_, rest)| rest.to_owned());
+    let before = scratch.memory.before(key).map(|row| where_to(&row.text));
+    if before.is_none_or(|before| before == where_to(&text)) {
         return Ok(Fate::Skipped);
-    };
-    if before == text {
+    }
+    let lies_there = scratch.lot(id).is_some_and(|lot| {
+        (line.place.is_none() || line.place == lot.place)
+            && (line.packing.is_none() || line.packing == lot.packing)
+    });
+    if lies_there {
         return Ok(Fate::Skipped);
     }
     let what = line
         .place
         .as_ref()
         .map_or_else(|| "other packing".to_owned(), |place| format!("now at {place}"));
-    put_away(lot, Line { on: today, ..line }, scratch)?;
-    scratch.memory.remember(key, text, lot);
+    put_away(id, Line { on: today, ..line }, scratch)?;
+    scratch.memory.remember(key, text, id);
     Ok(Fate::Changed(what))
 }

@@ -171,3 +171,71 @@ fn a_plan_that_went_out_adds_nothing_when_it_comes_in() {
     let again = farm.run(&["import", "plan", &file, "--yes"]).done();
     assert!(again.contains("1 skipped") && again.contains("Nothing to write"), "{again}");
 }
+
+#[test]
+fn stock_that_went_out_adds_nothing_at_home_whatever_was_lost_and_moved_since() {
+    let folder = tempfile::tempdir().unwrap();
+    let farm = farm_in(&folder.path().join("farm"));
+    farm.run(&["lot", "move", "A1", "--to", "barn / crate 3"]).done();
+    let made = ["lot", "divide", "A3", "--clumps", "2", "--sound", "9"];
+    farm.run(&made).done();
+    let before = farm.run(&["export"]).done();
+    let adds_nothing = |file: &str| {
+        let said = farm.run(&["import", "stock", file, "--yes"]).done();
+        assert!(said.contains("0 new, 0 changed") && said.contains("Nothing to write"), "{said}");
+        assert_eq!(farm.run(&["export"]).done(), before);
+    };
+    for name in ["stock.csv", "stock.xlsx"] {
+        let file = path(folder.path(), name);
+        farm.run(&["export", "stock", "--to", &file]).done();
+        adds_nothing(&file);
+    }
+    adds_nothing(&farm.file("autumn.csv", STOCK));
+
+    // A count that neither the book nor the sheet said before is explained, not taken.
+    let sheet = std::fs::read_to_string(path(folder.path(), "stock.csv")).unwrap();
+    let in_store = farm.in_store("A1");
+    let line = sheet.lines().find(|line| line.starts_with("A1,")).unwrap();
+    let counted = line.replace(&format!("division,{in_store},"), "division,7,");
+    assert_ne!(counted, line);
+    let file = farm.file("counted.csv", sheet.replace(line, &counted));
+    let refused = farm.run(&["import", "stock", &file, "--yes"]);
+    assert_eq!(refused.exit, 3);
+    assert!(
+        refused.out.contains("row says 7") && refused.out.contains("lot recount"),
+        "{}",
+        refused.out
+    );
+    assert_eq!(farm.run(&["export"]).done(), before);
+}
+
+#[test]
+fn stock_that_went_out_is_the_same_stock_in_a_fresh_book() {
+    let folder = tempfile::tempdir().unwrap();
+    let farm = farm_in(&folder.path().join("farm"));
+    let fresh = Device::of_a_farm(&folder.path().join("fresh"), "Elsewhere");
+    let file = path(folder.path(), "stock.csv");
+    farm.run(&["export", "stock", "--to", &file]).done();
+    fresh.run(&["import", "stock", &file, "--yes"]).done();
+    let lots = |device: &Device| -> Vec<Vec<Value>> {
+        let told = ["lot label", "variety", "unit", "count", "place", "packing", "stored on"];
+        rows(device, "stock").iter().map(|row| told.map(|it| row[it].clone()).to_vec()).collect()
+    };
+    assert_eq!(lots(&fresh), lots(&farm));
+    let again = fresh.run(&["import", "stock", &file, "--yes"]).done();
+    assert!(again.contains("Nothing to write"), "{again}");
+}
+
+#[test]
+fn with_json_standard_output_holds_one_object_or_the_export_is_refused() {
+    let folder = tempfile::tempdir().unwrap();
+    let farm = farm_in(folder.path());
+    assert_eq!(farm.run(&["export", "stock", "--json"]).json()["spareloop"], 1);
+    for words in [&["book"][..], &["stock", "--format", "csv"], &["stock", "--format", "xlsx"]] {
+        let said = farm.run(&[&["export"][..], words, &["--json"]].concat());
+        assert_eq!((said.exit, said.out.as_str()), (2, ""), "{words:?}");
+    }
+    let file = path(folder.path(), "book.jsonl");
+    let said = farm.run(&["export", "book", "--to", &file, "--json"]).json();
+    assert_eq!(said["file"], file.as_str());
+}
