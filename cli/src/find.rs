@@ -47,10 +47,15 @@ pub fn near_varieties(book: &Book, text: &str) -> Vec<String> {
 }
 
 /// Known names so near that the one given is likely a slip of the pen: at most two letters of a
-/// long name, one of a short one, are added, left out, changed or swapped.
+/// long name, one of a short one, none of a very short one, are added, left out, changed or swapped.
 pub fn likely_slips<'a>(given: &str, known: impl IntoIterator<Item = &'a str>) -> Vec<String> {
     let wanted = fold_key(given);
-    let most = if wanted.chars().count() < 8 { 1 } else { 2 };
+    let most = match wanted.chars().count() {
+        // Of a name so short, one letter is too large a part.
+        0..4 => 0,
+        4..8 => 1,
+        _ => 2,
+    };
     known
         .into_iter()
         .filter(|name| strsim::damerau_levenshtein(&wanted, &fold_key(name)) <= most)

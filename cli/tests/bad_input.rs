@@ -66,6 +66,43 @@ fn a_count_that_a_sheet_changed_since_is_not_skipped() {
 }
 
 #[test]
+fn rows_that_a_quotation_mark_swallowed_or_a_cut_shortened_stop_the_import() {
+    let open = preview("variety,count,place\nAster Loom,4,\"cellar\nBriar Vale,5,barn\n");
+    assert_eq!(open.exit, 3);
+    assert!(open.err.contains("row 2") && open.err.contains("Nothing was written"), "{}", open.err);
+    let stray = preview(
+        "variety,count,place\nAster Loom,4,\"cellar\nBriar Vale,5,barn\nCinder Wick,6,\"loft\n",
+    );
+    assert_eq!(stray.exit, 3, "{}", stray.all());
+    assert!(
+        stray.out.contains("row 2: wrong: place: the cell holds several rows"),
+        "{}",
+        stray.out
+    );
+    let cut = preview("variety,count,place\nAster Loom,40,barn\nBriar Vale,4");
+    assert_eq!(cut.exit, 3);
+    assert!(cut.err.contains("cut short") && cut.err.contains("row 3"), "{}", cut.err);
+}
+
+#[test]
+fn very_short_names_are_no_slips_of_each_other_and_long_notes_are_shortened() {
+    let short = preview("variety,count\nA,4\nB,5\n");
+    assert_eq!(short.exit, 5, "{}", short.all());
+    let long = preview(format!("variety,count,place\nAster Loom,4,{}\n", "p".repeat(5_000)));
+    assert_eq!(long.exit, 3);
+    assert!(long.out.len() < 1_000, "{}", long.out);
+}
+
+#[test]
+fn looks_at_lots_that_no_sheet_brought_yet_lead_to_the_import_of_stock() {
+    let sheet = "lot,variety,count,2025-11-12\nW1,Tin Orchard,30,29\n";
+    let refused = imported_in_turn(&[("checks", sheet)]);
+    assert!(refused.out.contains("spareloop import stock FILE"), "{}", refused.out);
+    let stock = imported_in_turn(&[("stock", sheet), ("checks", sheet)]);
+    assert_eq!(stock.exit, 5, "what the one was lost to is asked: {}", stock.all());
+}
+
+#[test]
 fn a_cause_of_loss_that_a_sheet_changed_since_is_corrected() {
     let stock = "lot label,variety,count,stored on\nA1,Ember Lantern,40,2025-11-02\n";
     let checks = "lot label,date,sound,rot\nA1,2025-11-20,38,2\n";

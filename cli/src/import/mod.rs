@@ -242,7 +242,10 @@ fn looks(
     };
     for (column, on) in layout.looks.columns() {
         let cell = row.record.cells.get(*column).unwrap_or_default();
-        let odd = row.record.odd.iter().find(|(other, _)| other == column);
+        let odd = row.record.odd.iter().find(|(other, odd)| {
+            // What a grower writes down after a look may well go over lines.
+            other == column && *odd != Odd::SeveralRows
+        });
         let fate = scratch.attempt(|scratch| match odd {
             Some((_, odd)) => Err(no_value(layout, *column, odd)),
             None => line.plan((cell, *on), causes, scratch),

@@ -92,12 +92,22 @@ impl Preview {
             self.rows
                 .iter()
                 .take(MOST_SHOWN)
-                .map(|note| format!("  row {}: {}: {}", note.row, note.what, note.why)),
+                .map(|note| format!("  row {}: {}: {}", note.row, note.what, shortened(&note.why))),
         );
         let hidden = self.rows.len().saturating_sub(MOST_SHOWN);
         if hidden > 0 {
             lines.push(format!("  and {hidden} more (all with --json)"));
         }
         lines.join("\n")
+    }
+}
+
+/// Most letters of a note that are shown to people: a cell may hold pages.
+const MOST_LETTERS: usize = 300;
+
+fn shortened(why: &str) -> String {
+    match why.char_indices().nth(MOST_LETTERS) {
+        None => why.to_owned(),
+        Some((end, _)) => format!("{} ...", &why[..end]),
     }
 }

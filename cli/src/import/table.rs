@@ -35,12 +35,17 @@ pub(super) enum Odd {
     Error(String),
     /// A formula that was never computed.
     FormulaWithoutValue,
+    /// Rows that a stray quotation mark made one cell.
+    SeveralRows,
 }
 
 impl fmt::Display for Odd {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Error(error) => write!(f, "holds the error {error}; mend it in the sheet"),
+            Self::SeveralRows => f.write_str(
+                "holds several rows; a quotation mark is missing or too many in the file",
+            ),
             Self::FormulaWithoutValue => f.write_str(
                 "is a formula without a value; open the file in the spreadsheet program and save it",
             ),

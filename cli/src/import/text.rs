@@ -5,13 +5,14 @@
 use csv::ReaderBuilder;
 use encoding_rs::{Encoding, WINDOWS_1252};
 
-use super::table::{MOST_COLUMNS, MOST_ROWS, Record, Serials, Table, too_many_rows, too_wide};
+use super::table::{MOST_COLUMNS, MOST_ROWS, Odd, Record, Serials, Table, too_many_rows, too_wide};
 use crate::export::neutral;
 use crate::fault::Fault;
 
 /// Reads a text as a table.
 pub(super) fn table(bytes: &[u8]) -> Result<Table, Fault> {
     let mut text = decode(bytes)?;
+    let ends_with_a_line = text.ends_with(['\n', '\r']);
     // One kind of line's end, also after the last line, so that the reader's lines can be counted.
     if text.contains("\r\n") {
         text = text.replace("\r\n", "\n");
@@ -19,8 +20,13 @@ pub(super) fn table(bytes: &[u8]) -> Result<Table, Fault> {
     if !text.ends_with('\n') {
         text.push('\n');
     }
+    let delimiter = delimiter(&text);
+    // A quote that is never closed swallows all that follows, this last row too.
+    text.push_str(LAST_ROW);
+    text.push('\n');
+    let mut whole = Whole::Unclosed { row: 1 };
     let mut reader = ReaderBuilder::new()
-        .delimiter(delimiter(&text))
+        .delimiter(delimiter)
         .flexible(true)
         .has_headers(false)
         .from_reader(text.as_bytes());
@@ -30,6 +36,10 @@ pub(super) fn table(bytes: &[u8]) -> Result<Table, Fault> {
         if cells.iter().all(|cell| cell.trim().is_empty()) {
             continue;
         }
+        if cells.len() == 1 && &cells[0] == LAST_ROW {
+            whole = Whole::Closed;
+            break;
+        }
         if cells.len() > MOST_COLUMNS {
             return Err(too_wide());
         }
@@ -38,11 +48,63 @@ pub(super) fn table(bytes: &[u8]) -> Result<Table, Fault> {
             return Err(too_many_rows());
         }
         // The reader says where it stands now; the row began as many lines before as it has.
-        let lines = cells.as_slice().matches('\n').count() as u64 + 1;
-        let row = reader.position().line().saturating_sub(lines);
-        rows.push(Record { row, cells: plain(&cells), ..Record::default() });
+        let breaks = cells.as_slice().matches('\n').count() as u64;
+        let row = reader.position().line().saturating_sub(breaks + 1);
+        whole = Whole::Unclosed { row: row + 1 };
+        let odd = several_rows(&cells, delimiter);
+        rows.push(Record { row, cells: plain(&cells), odd, ..Record::default() });
+    }
+    if let Whole::Unclosed { row } = whole {
+        return Err(unclosed(row));
+    }
+    if !ends_with_a_line {
+        refuse_if_cut(&rows)?;
     }
     Ok(Table { name: None, rows, merged: Vec::new(), serials: Serials::None })
+}
+
+/// A row of ours behind the last one of the file.
+const LAST_ROW: &str = "\u{1}";
+
+/// Whether every quote of the file was closed.
+enum Whole {
+    Closed,
+    Unclosed { row: u64 },
+}
+
+fn unclosed(row: u64) -> Fault {
+    Fault::refused(
+        format!("A quotation mark in row {row} is never closed, so what follows it is one cell."),
+        "Take it away or close it in the file, then import it again.",
+    )
+    .keeping("Nothing was written.")
+}
+
+/// Cells that hold a line's end and delimiters behind it: rows that a stray quote made one.
+fn several_rows(cells: &csv::StringRecord, delimiter: u8) -> Vec<(usize, Odd)> {
+    let swallowed = |cell: &str| {
+        let behind = cell.trim().split_once('\n').map(|(_, behind)| behind);
+        behind.is_some_and(|behind| behind.contains(char::from(delimiter)))
+    };
+    let found = cells.iter().enumerate().filter(|(_, cell)| swallowed(cell));
+    found.map(|(column, _)| (column, Odd::SeveralRows)).collect()
+}
+
+/// Refuses a file without an end of line whose last row is shorter than any other.
+fn refuse_if_cut(rows: &[Record]) -> Result<(), Fault> {
+    let Some((last, others)) = rows.split_last() else { return Ok(()) };
+    let widths = others.iter().map(|row| row.cells.len()).filter(|width| *width > 1);
+    if widths.min().is_none_or(|shortest| last.cells.len() >= shortest) {
+        return Ok(());
+    }
+    Err(Fault::refused(
+        format!(
+            "The file seems cut short: row {}, its last, has fewer cells than the others and no end of line.",
+            last.row
+        ),
+        "Copy or save the file again. If it is whole, end its last row with a new line.",
+    )
+    .keeping("Nothing was written."))
 }
 
 /// Trimmed, and without the apostrophes by which programs keep a text from being taken for a formula.
@@ -72,6 +134,12 @@ fn decode(bytes: &[u8]) -> Result<String, Fault> {
         return Err(Fault::refused(
             "That is not a text file.",
             "Save it as CSV from the spreadsheet and try again.",
+        ));
+    }
+    if start.starts_with(['{', '[']) && start.contains("\":") {
+        return Err(Fault::refused(
+            "That is JSON, not a table.",
+            "A whole stock book comes in with spareloop import book FILE; a table as .csv or .xlsx.",
         ));
     }
     let markup = ["<!doctype", "<html", "<?xml", "<table"];
@@ -154,6 +222,43 @@ mod tests {
     #[test]
     fn a_title_above_the_headings_does_not_hide_what_separates_them() {
         assert_eq!(rows(b"Stock\n\na;b\n1,5;2\n")[2], ["1,5", "2"]);
+    }
+
+    #[test]
+    fn a_quote_that_is_never_closed_is_refused_by_its_row_and_swallows_nothing() {
+        let text = b"variety,count,place\nA,4,barn\nB,5,\"cellar\nC,6,loft\n";
+        let fault = table(text).unwrap_err();
+        assert!(fault.what.contains("row 3"), "{}", fault.what);
+        assert!(table(b"variety,count\n\"A").is_err());
+        // Inches are no quotation.
+        assert_eq!(rows(b"pot,count\n6\" pot,4\n")[1], ["6\" pot", "4"]);
+    }
+
+    #[test]
+    fn rows_that_a_stray_quote_made_one_cell_are_noticed() {
+        let table = table(b"a,b,c\nA,\"4\nB,5,x\nC,\"6,y\n").unwrap();
+        assert_eq!(table.rows[1].odd, [(1, Odd::SeveralRows)]);
+        let table = super::table(b"a,b\nA,\"two\nlines\"\n").unwrap();
+        assert_eq!(table.rows[1].odd, []);
+    }
+
+    #[test]
+    fn a_file_that_was_cut_short_in_its_last_row_is_refused() {
+        let whole = "variety,lot,count,place\nA,L1,40,barn\nB,L2,40,barn\n";
+        let fault = table(&whole.as_bytes()[..whole.len() - 7]).unwrap_err();
+        assert!(fault.what.contains("row 3") && fault.what.contains("cut short"), "{}", fault.what);
+        assert!(table(whole.trim_end().as_bytes()).is_ok(), "no end of line is no cut");
+        assert!(table(b"Stock of autumn\na,b\n1,2\n3").is_err());
+        assert!(table(b"a,b\n1,2\n3\n").is_ok(), "a short row that was ended is one");
+    }
+
+    #[test]
+    fn json_is_no_table_and_leads_to_where_a_book_comes_in() {
+        for text in ["{\"format\":\"spareloop stock book\"}\n", "[{\"variety\":\"A\"}]"] {
+            let fault = table(text.as_bytes()).unwrap_err();
+            assert!(fault.hint.contains("import book"), "{}", fault.hint);
+        }
+        assert!(table(b"[lot],count\n1,2\n").is_ok());
     }
 
     #[test]

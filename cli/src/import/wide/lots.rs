@@ -12,7 +12,11 @@ use crate::import::stock;
 /// of it, or as the only one of its variety and place.
 pub(super) fn of_row(row: &Row<'_>, scratch: &mut Scratch) -> Result<LotId, Stop> {
     if let Some(label) = row.text("lot label") {
-        return scratch.named_lot(label).map_err(Stop::Wrong);
+        return scratch.named_lot(label).map_err(|why| {
+            Stop::Wrong(format!(
+                "{why}   If it isn't in the book yet, import the sheet as stock first: spareloop import stock FILE"
+            ))
+        });
     }
     let name = row.needed("variety")?;
     let key = stock::key_of(row, name, scratch)?;
