@@ -16,7 +16,7 @@ use spareloop_domain::words::{Day, EntryId};
 use crate::ask::Ask;
 use crate::book::error_sentence;
 use crate::book::farm::Farm;
-use crate::book::{Keep, StockBook, copies, entries, farm, folded};
+use crate::book::{BookError, Keep, StockBook, copies, entries, farm, folded};
 use crate::fault::Fault;
 use crate::fresh;
 use crate::printer::Format;
@@ -81,7 +81,20 @@ impl Desk {
     /// Opens the file, nothing more: a whole one that lost nothing.
     pub fn file(&self) -> Result<StockBook, Fault> {
         let settings = &self.settings;
-        let mut file = StockBook::open(&settings.book.value, settings.wait_for_book.value)?;
+        let path = &settings.book.value;
+        let opened = StockBook::open(path, settings.wait_for_book.value);
+        let mut file = match opened {
+            Err(BookError::NotThere(_)) if copies::are_beside(path) => {
+                return Err(Fault::failed(
+                    format!(
+                        "The stock book at {} is gone; copies of it lie beside it.",
+                        path.display()
+                    ),
+                    "See them: spareloop backup list   Put one back: spareloop backup restore FILE",
+                ));
+            }
+            other => other?,
+        };
         file.hold_against_mark()?;
         Ok(file)
     }

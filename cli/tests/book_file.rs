@@ -146,3 +146,41 @@ fn secrets_lie_beside_the_book_for_the_owners_eyes_only() {
     let bytes = std::fs::read(copy).unwrap();
     assert!(!bytes.windows(10).any(|window| window == b"dev_canary"));
 }
+
+#[test]
+fn a_book_that_is_gone_leads_to_its_copies_and_no_other_is_begun_unasked() {
+    let farm = Keyboard::of_a_farm();
+    farm.lot("Ember Lantern", 40, "2025-11-02");
+    farm.run(&["backup", "make"]).done();
+    std::fs::remove_file(farm.book()).unwrap();
+    let gone = farm.run(&["status"]);
+    assert_eq!(gone.exit, 1);
+    assert!(gone.err.contains("is gone") && gone.err.contains("backup restore"), "{}", gone.err);
+    let begin = ["farm", "init", "--name", "Test Holm", "--device", "lap"];
+    let asked = farm.run(&begin);
+    assert_eq!(asked.exit, 5, "{}", asked.all());
+    assert!(asked.err.contains("copies") && !farm.book().exists(), "{}", asked.err);
+    let copies = farm.run(&["backup", "list", "--json"]).json();
+    let copy = copies["copies"][0]["file"].as_str().unwrap().to_owned();
+    farm.run(&["backup", "restore", &copy]).done();
+    assert!(farm.run(&["status"]).done().contains("40 divisions"));
+    std::fs::remove_file(farm.book()).unwrap();
+    farm.run(&[&begin[..], &["--yes"]].concat()).done();
+    assert!(farm.run(&["status"]).done().contains("nothing in store"));
+}
+
+#[test]
+fn a_copy_for_a_stick_that_is_not_there_is_refused_and_makes_no_folder() {
+    let farm = Keyboard::of_a_farm();
+    let stick = farm.folder().join("stick");
+    let copy = stick.join("book.sqlite");
+    let words = ["backup", "make", copy.to_str().unwrap()];
+    let refused = farm.run(&words);
+    assert_eq!(refused.exit, 3);
+    assert!(refused.err.contains("There is no folder"), "{}", refused.err);
+    assert!(!stick.exists());
+    std::fs::create_dir(&stick).unwrap();
+    farm.run(&words).done();
+    let nowhere = farm.run(&["backup", "restore", "copy.sqlite", "--yes"]);
+    assert!(!nowhere.err.contains("Copy.sqlite"), "a name stays as it is: {}", nowhere.err);
+}

@@ -151,6 +151,23 @@ fn a_season_is_previewed_closed_reopened_closed_and_confirmed() {
 }
 
 #[test]
+fn a_season_that_can_not_be_closed_is_not_previewed_and_no_copy_is_made_for_it() {
+    let (farm, _) = farm();
+    farm.run(&["season", "close", "2026", "--yes"]).done();
+    let copies =
+        || farm.run(&["backup", "list", "--json"]).json()["copies"].as_array().unwrap().len();
+    let before = copies();
+    for words in [&["season", "close", "2026"][..], &["season", "close", "2026", "--yes"]] {
+        let refused = farm.run(words);
+        assert_eq!(refused.exit, 3, "{}", refused.all());
+        assert!(refused.err.contains("already") && refused.err.contains("2027"), "{}", refused.err);
+    }
+    assert_eq!(farm.run(&["season", "close", "2033"]).exit, 3);
+    assert_eq!(farm.run(&["season", "close", "2033", "--yes"]).exit, 3);
+    assert_eq!(copies(), before);
+}
+
+#[test]
 fn what_is_due_comes_in_walking_order_and_what_disagrees_exits_5() {
     let (farm, lot) = farm();
     farm.run(&["lot", "move", &lot, "--to", "cellar / tote 10", "--on", "2025-11-03"]).done();

@@ -101,6 +101,11 @@ pub fn list(book: &Path) -> Result<Vec<CopyFile>, BookError> {
     Ok(found)
 }
 
+/// Whether copies lie beside a book, as far as can be seen.
+pub fn are_beside(book: &Path) -> bool {
+    list(book).is_ok_and(|found| !found.is_empty())
+}
+
 fn files_of(folder: &Path, is_one: impl Fn(&str) -> bool) -> Result<Vec<CopyFile>, BookError> {
     let wrong = |error: std::io::Error| BookError::unreadable(folder, &error);
     let files = match std::fs::read_dir(folder) {

@@ -17,7 +17,7 @@ pub enum BookError {
     #[error("the stock book holds no farm yet")]
     NoFarm,
     /// The file or its folder can't be opened.
-    #[error("{} can't be opened: {why}", path.display())]
+    #[error("the path {} can't be opened: {why}", path.display())]
     Unreadable {
         /// Which.
         path: PathBuf,
@@ -25,7 +25,7 @@ pub enum BookError {
         why: String,
     },
     /// A path that SQLite can't be given.
-    #[error("{} is not a path that can be used: it isn't UTF-8", .0.display())]
+    #[error("the path {} can't be used: it isn't UTF-8", .0.display())]
     OddPath(PathBuf),
     /// Another program writes.
     #[error("another program is writing to this stock book")]
@@ -43,7 +43,7 @@ pub enum BookError {
     #[error("the stock book's file is damaged or no stock book: {0}")]
     Damaged(String),
     /// A database with other tables.
-    #[error("{} is no stock book: another program made it", .0.display())]
+    #[error("the file {} is no stock book: another program made it", .0.display())]
     NotOurs(PathBuf),
     /// Its tables are of a later version than this program knows.
     #[error("the stock book was made by a newer version of spareloop (its tables are of {0})")]

@@ -74,6 +74,15 @@ pub fn run(command: Backup, desk: &Desk) -> Result<Answer, Fault> {
 
 fn make(target: Option<PathBuf>, desk: &Desk) -> Result<Answer, Fault> {
     let book = &desk.settings.book.value;
+    if let Some(folder) = target.as_deref().and_then(Path::parent)
+        && !(folder.as_os_str().is_empty() || folder.is_dir())
+    {
+        // A stick that isn't there would else become a folder of that name on the same disk.
+        return Err(Fault::refused(
+            format!("There is no folder {}.", folder.display()),
+            "Put the stick or disk in, or make the folder first. Nothing was written.",
+        ));
+    }
     let target = target.unwrap_or_else(|| copies::named(book, fresh::wall_millis(), "copy"));
     if target.exists() {
         return Err(Fault::refused(

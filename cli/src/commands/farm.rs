@@ -6,6 +6,7 @@ use clap::{Args, Subcommand};
 use serde_json::json;
 use spareloop_domain::words::{Day, DeviceId, FarmId};
 
+use crate::book::copies;
 use crate::book::farm::{self, Farm as FarmRow};
 use crate::book::{BookError, Keep, StockBook, entries, link};
 use crate::desk::Desk;
@@ -138,6 +139,11 @@ fn init(it: Init, desk: &Desk) -> Result<Answer, Fault> {
                 "To see it: spareloop farm show   (another book: --book FILE)",
             ));
         }
+    } else if copies::are_beside(path) {
+        desk.ask.consent(&format!(
+            "A stock book that was at {} is gone, and copies of it lie beside it (spareloop backup list). Begin a new one all the same?",
+            path.display()
+        ))?;
     }
     let name = desk.ask.text(it.name, "What is the farm called?", "--name")?;
     let name = checked_name("A farm's name", &name)?;

@@ -7,6 +7,7 @@ use serde_json::json;
 use spareloop_domain::ledger::Book;
 use spareloop_domain::ledger::body::{ConfirmSeason, Void};
 use spareloop_domain::ledger::book::Gone;
+use spareloop_domain::ledger::draft::check_draft;
 use spareloop_domain::ledger::season::{
     Account, ClosedSeason, Confirmation, LotAccount, SeasonFlow, account_of, closing, open_account,
     seen,
@@ -17,6 +18,7 @@ use super::noted;
 use crate::ask::{Asking, Consent};
 use crate::book::Keep;
 use crate::book::copies::Before;
+use crate::book::error_sentence;
 use crate::desk::{Desk, draft, standing};
 use crate::fault::{Exit, Fault};
 use crate::find;
@@ -87,6 +89,11 @@ fn close(it: &Close, desk: &Desk) -> Result<Answer, Fault> {
     let (season, on) = (it.season, desk.day(it.on));
     let opened = desk.open()?;
     let then = standing(&opened.book, &opened.entries, on);
+    // What can't be closed is refused before it is shown and before a copy is made for it.
+    refuse_if_closed(&opened.book, season)?;
+    let close = draft(on, closing(&then, season, seen(&opened.entries)))?;
+    check_draft(&then, &close, desk.settings.today.value)
+        .map_err(|refusal| Fault::refused(error_sentence(&refusal.to_string()), refusal.hint()))?;
     let account = open_account(&opened.entries, &then);
     let preview =
         format!("{}\n\n{}", carried_sentence(season, &account), account_text(&then, &account));
@@ -124,6 +131,19 @@ fn close(it: &Close, desk: &Desk) -> Result<Answer, Fault> {
         format!("When it is right: spareloop season confirm {season}"),
     ];
     Ok(noted(desk, &done, &more))
+}
+
+fn refuse_if_closed(book: &Book, season: Year) -> Result<(), Fault> {
+    match book.seasons.iter().find(|closed| closed.season == season) {
+        None => Ok(()),
+        Some(closed) => Err(Fault::refused(
+            format!("Season {season} was closed on {} already.", closed.on),
+            format!(
+                "To see it: spareloop season show {season}   To close the one that is open: spareloop season close {}",
+                season.next()
+            ),
+        )),
+    }
 }
 
 fn carried_sentence(season: Year, account: &Account) -> String {
