@@ -31,6 +31,7 @@ pub(super) fn table(bytes: &[u8]) -> Result<Table, Fault> {
         .has_headers(false)
         .from_reader(text.as_bytes());
     let mut rows = Vec::new();
+    let mut width = 0;
     let mut cells = csv::StringRecord::new();
     while reader.read_record(&mut cells).map_err(odd)? {
         if cells.iter().all(|cell| cell.trim().is_empty()) {
@@ -51,7 +52,8 @@ pub(super) fn table(bytes: &[u8]) -> Result<Table, Fault> {
         let breaks = cells.as_slice().matches('\n').count() as u64;
         let row = reader.position().line().saturating_sub(breaks + 1);
         whole = Whole::Unclosed { row: row + 1 };
-        let odd = several_rows(&cells, delimiter);
+        let odd = several_rows(&cells, delimiter, width);
+        width = width.max(cells.len());
         rows.push(Record { row, cells: plain(&cells), odd, ..Record::default() });
     }
     if let Whole::Unclosed { row } = whole {
@@ -80,13 +82,18 @@ fn unclosed(row: u64) -> Fault {
     .keeping("Nothing was written.")
 }
 
-/// Cells that hold a line's end and delimiters behind it: rows that a stray quote made one.
-fn several_rows(cells: &csv::StringRecord, delimiter: u8) -> Vec<(usize, Odd)> {
-    let swallowed = |cell: &str| {
-        let behind = cell.trim().split_once('\n').map(|(_, behind)| behind);
-        behind.is_some_and(|behind| behind.contains(char::from(delimiter)))
+/// Cells that hold what looks like the rest of their row and the beginning of another, or a whole
+/// row between: rows that a stray quote made one. A note over two lines is none.
+fn several_rows(cells: &csv::StringRecord, delimiter: u8, width: usize) -> Vec<(usize, Odd)> {
+    let delimiters = |line: &str| line.bytes().filter(|byte| *byte == delimiter).count();
+    let swallowed = |column: usize, cell: &str| {
+        let lines: Vec<usize> = cell.trim_matches('\n').split('\n').map(delimiters).collect();
+        let [first, between @ .., last] = &lines[..] else { return false };
+        let whole = width.saturating_sub(1).max(1);
+        between.iter().any(|count| *count >= whole)
+            || (first + column >= whole && *last >= column && first + last > 0)
     };
-    let found = cells.iter().enumerate().filter(|(_, cell)| swallowed(cell));
+    let found = cells.iter().enumerate().filter(|(column, cell)| swallowed(*column, cell));
     found.map(|(column, _)| (column, Odd::SeveralRows)).collect()
 }
 
@@ -236,10 +243,16 @@ mod tests {
 
     #[test]
     fn rows_that_a_stray_quote_made_one_cell_are_noticed() {
-        let table = table(b"a,b,c\nA,\"4\nB,5,x\nC,\"6,y\n").unwrap();
-        assert_eq!(table.rows[1].odd, [(1, Odd::SeveralRows)]);
-        let table = super::table(b"a,b\nA,\"two\nlines\"\n").unwrap();
-        assert_eq!(table.rows[1].odd, []);
+        for text in [
+            "a,b,c\nA,\"4,z\nB,5,x\nC,\"6,y\n",
+            "a,b,c\nA,4,\"z\nB,5,x\nC,6,\"y\n",
+            "a,b,c\nA,4,\"z\nB,5,\"y\n",
+        ] {
+            assert_eq!(table(text.as_bytes()).unwrap().rows[1].odd.len(), 1, "{text:?}");
+        }
+        for text in ["a,b,c\nA,4,\"bed 3\nrow 4, north\"\n", "a,b\nA,\"two\nlines\"\n"] {
+            assert_eq!(table(text.as_bytes()).unwrap().rows[1].odd, [], "{text:?}");
+        }
     }
 
     #[test]

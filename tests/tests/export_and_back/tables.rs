@@ -179,6 +179,9 @@ fn stock_that_went_out_adds_nothing_at_home_whatever_was_lost_and_moved_since() 
     farm.run(&["lot", "move", "A1", "--to", "barn / crate 3"]).done();
     let made = ["lot", "divide", "A3", "--clumps", "2", "--sound", "9"];
     farm.run(&made).done();
+    // A note may go over lines and hold what separates cells.
+    let origin = "the low bed\nrow 4, north";
+    farm.run(&["lot", "opening", "Moss Anthem", "--count", "4", "--origin", origin]).done();
     let before = farm.run(&["export"]).done();
     let adds_nothing = |file: &str| {
         let said = farm.run(&["import", "stock", file, "--yes"]).done();
