@@ -322,6 +322,11 @@ fn compute_names_the_field_and_prints_nothing_on_bad_input() {
             r#"{"units":[{"count":-1,"days":3}],"log_hazard_mean":-7,"log_hazard_sd":0.5}"#,
             "count",
         ),
+        (
+            "loop-values",
+            r#"{"varieties":[{"id":"a","multiplication":3}],"supply":[],"wants":[{"id":"w","count":1,"accepts":[{"variety":"b","worth":1}]}]}"#,
+            "wants[0].accepts[0].variety",
+        ),
     ] {
         let said = farm.run_on(&["compute", kind], input);
         assert_eq!((said.exit, said.out.as_str()), (3, ""), "{kind}: {}", said.err);

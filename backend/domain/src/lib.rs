@@ -5,8 +5,9 @@
 //! what survives ([`forecast`], and over many lots [`fit`], [`shrink`], [`curve`], [`works`],
 //! [`calibration`]), what a look proves ([`sampling`], [`interval`]), the air in store
 //! ([`climate`]), solutions at the bench ([`disinfection`]), the states of an exchange
-//! ([`exchange`]) and the JSON door to the computations ([`compute`]). [`planted`] holds what the
-//! simulation of a sync may do to the rooms from within; shipped builds have none of it.
+//! ([`exchange`]), what a unit is fairly worth ([`value`]) and the JSON door to the computations
+//! ([`compute`]). [`planted`] holds what the simulation of a sync may do to the rooms from within;
+//! shipped builds have none of it.
 //!
 //! What may not enter: input or output, a clock, randomness (ids and times are arguments), async,
 //! a database, anything of HTTP.
@@ -28,5 +29,6 @@ pub mod planted;
 pub mod sampling;
 pub mod settings;
 pub mod shrink;
+pub mod value;
 pub mod words;
 pub mod works;

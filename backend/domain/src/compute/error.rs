@@ -6,6 +6,7 @@ use crate::fit::{LossDataError, LossFitError};
 use crate::forecast::{EmergenceError, ForecastError, LogHazardError, ServiceLevelError};
 use crate::interval::ShareError;
 use crate::sampling::SamplingError;
+use crate::value::{MarketError, MultiplicationError, NoDraws, SharesError, WorthError};
 use crate::words::near_misses;
 
 /// Why nothing was computed.
@@ -86,6 +87,12 @@ pub enum Problem {
         /// Which.
         said: String,
     },
+    /// An id that names nothing in the document.
+    #[error("{id:?} is not among the varieties")]
+    UnknownId {
+        /// Which.
+        id: String,
+    },
     /// Looks that can't be.
     #[error(transparent)]
     Looks(#[from] LossDataError),
@@ -119,6 +126,21 @@ pub enum Problem {
     /// A service level.
     #[error(transparent)]
     ServiceLevel(#[from] ServiceLevelError),
+    /// What a plant gives.
+    #[error(transparent)]
+    Multiplication(#[from] MultiplicationError),
+    /// How well a variety suits.
+    #[error(transparent)]
+    Worth(#[from] WorthError),
+    /// Shares of a market.
+    #[error(transparent)]
+    Shares(#[from] SharesError),
+    /// A market that can't be.
+    #[error(transparent)]
+    Market(#[from] MarketError),
+    /// Values over nothing.
+    #[error(transparent)]
+    NoDraws(#[from] NoDraws),
     /// A question that is in order and too large.
     #[error(transparent)]
     Forecast(#[from] ForecastError),

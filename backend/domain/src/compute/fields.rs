@@ -71,6 +71,11 @@ impl<'a> Fields<'a> {
         }
     }
 
+    /// Whether a field that may be left out is there.
+    pub(super) fn has(&self, field: &str) -> bool {
+        self.map.contains_key(field)
+    }
+
     fn value(&self, field: &str) -> Result<&'a Value, ComputeError> {
         self.map.get(field).ok_or_else(|| ComputeError::at(self.name(field), Problem::Missing))
     }
@@ -83,7 +88,7 @@ impl<'a> Fields<'a> {
 
     /// A number, or `default` if the field isn't there.
     pub(super) fn number_or(&self, field: &str, default: f64) -> Result<f64, ComputeError> {
-        if self.map.contains_key(field) { self.number(field) } else { Ok(default) }
+        if self.has(field) { self.number(field) } else { Ok(default) }
     }
 
     /// A whole number from 0 to `most`.
@@ -150,9 +155,22 @@ impl<'a> Fields<'a> {
 
     /// A list of objects; an empty one is an answerable question (no stock at all).
     pub(super) fn objects(&self, field: &str) -> Result<Vec<Self>, ComputeError> {
+        Self::list(self.value(field)?, &self.name(field))
+    }
+
+    /// A list of lists of objects.
+    pub(super) fn lists(&self, field: &str) -> Result<Vec<Vec<Self>>, ComputeError> {
         let (value, name) = (self.value(field)?, self.name(field));
         let Some(items) = value.as_array() else {
-            return Err(wrong_type(name, "a list in brackets", value));
+            return Err(wrong_type(name, "a list of lists in brackets", value));
+        };
+        let item = |(at, item)| Self::list(item, &format!("{name}[{at}]"));
+        items.iter().enumerate().map(item).collect()
+    }
+
+    fn list(value: &'a Value, name: &str) -> Result<Vec<Self>, ComputeError> {
+        let Some(items) = value.as_array() else {
+            return Err(wrong_type(name.to_owned(), "a list in brackets", value));
         };
         let item = |(at, item)| Self::at(item, format!("{name}[{at}]"));
         items.iter().enumerate().map(item).collect()

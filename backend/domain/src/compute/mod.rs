@@ -16,6 +16,7 @@ mod dilution;
 mod error;
 mod fields;
 mod interval;
+mod loop_values;
 mod loss_fit;
 mod loss_forecast;
 mod sample_size;
@@ -30,7 +31,7 @@ use fields::Fields;
 /// Reads the fields of a document and answers with another.
 type Door = fn(&Fields<'_>) -> Result<serde_json::Value, ComputeError>;
 
-const KINDS: [(&str, Door); 8] = [
+const KINDS: [(&str, Door); 9] = [
     ("sample-size", sample_size::answer),
     ("detection", detection::answer),
     ("interval", interval::answer),
@@ -39,6 +40,7 @@ const KINDS: [(&str, Door); 8] = [
     ("loss-fit", loss_fit::answer),
     ("loss-forecast", loss_forecast::answer),
     ("spare", spare::answer),
+    ("loop-values", loop_values::answer),
 ];
 
 /// Every kind that [`run`] knows, in the order that people are shown.

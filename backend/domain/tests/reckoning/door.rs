@@ -26,8 +26,8 @@ fn the_documents_of_the_interface_are_answered_with_its_fields() {
 
 #[test]
 fn kinds_of_later_are_not_known_yet() {
-    assert_eq!(kinds().count(), 8);
-    for later in ["loop-values", "trace", ""] {
+    assert_eq!(kinds().count(), 9);
+    for later in ["trace", ""] {
         assert!(run(later, "{}").unwrap_err().to_string().contains("there is no computation"));
     }
     insta::assert_snapshot!(run("loss-forcast", "{}").unwrap_err());
@@ -164,6 +164,81 @@ fn a_spare_question_is_read_strictly(#[case] input: &str, #[case] field: Option<
         Some(field) => {
             let message = answer.unwrap_err().to_string();
             assert!(message.contains(field), "{message}");
+        }
+    }
+}
+
+const MARKET: &str = r#""varieties":[{"id":"a","multiplication":3},{"id":"b","multiplication":2}]"#;
+const WANT: &str = r#""wants":[{"id":"w","count":2,"accepts":[{"variety":"a","worth":1},{"variety":"b","worth":0.8}]}]"#;
+
+#[rstest]
+#[case(r#"{MARKET,WANT,"supply":[{"variety":"a","count":1},{"variety":"a","count":2}]}"#, None)]
+#[case(r#"{MARKET,WANT,"supply":[],"reserve_share":0,"want_share":2}"#, None)]
+#[case(r#"{MARKET,WANT,"supply_draws":[[{"variety":"a","count":1}],[]]}"#, None)]
+#[case(r#"{MARKET,"wants":[],"supply":[]}"#, None)]
+#[case(r#"{"varieties":[],"wants":[],"supply":[]}"#, None)]
+#[case(r"{MARKET,WANT}", Some("supply"))]
+#[case(r#"{MARKET,"supply":[]}"#, Some("wants"))]
+#[case(r#"{WANT,"supply":[]}"#, Some("varieties"))]
+#[case(r#"{MARKET,WANT,"supply":[{"variety":"c","count":1}]}"#, Some("supply[0].variety"))]
+#[case(r#"{MARKET,WANT,"supply":[{"variety":"a","count":-1}]}"#, Some("supply[0].count"))]
+#[case(r#"{MARKET,WANT,"supply":[{"variety":"a","count":1.5}]}"#, Some("supply[0].count"))]
+#[case(r#"{MARKET,WANT,"supply":[],"supply_draws":[]}"#, Some("supply_draws"))]
+#[case(
+    r#"{MARKET,WANT,"supply_draws":[[],[{"variety":"c","count":1}]]}"#,
+    Some("supply_draws[1][0].variety")
+)]
+#[case(r#"{MARKET,WANT,"supply_draws":[3]}"#, Some("supply_draws[0]"))]
+#[case(
+    r#"{MARKET,WANT,"supply":[{"variety":"c","count":1}],"supply_draws":[[]]}"#,
+    Some("supply[0].variety")
+)]
+#[case(r#"{MARKET,WANT,"supply":[],"reserve_share":-0.1}"#, Some("reserve_share"))]
+#[case(r#"{MARKET,WANT,"supply":[],"want_share":"1"}"#, Some("want_share"))]
+#[case(r#"{MARKET,WANT,"supply":[],"wantshare":1}"#, Some("wantshare"))]
+#[case(
+    r#"{"varieties":[{"id":"a","multiplication":-1}],"wants":[],"supply":[]}"#,
+    Some("varieties[0].multiplication")
+)]
+#[case(
+    r#"{"varieties":[{"id":"a","multiplication":1},{"id":"a","multiplication":1}],"wants":[],"supply":[]}"#,
+    Some("varieties[1].id")
+)]
+#[case(
+    r#"{MARKET,"supply":[],"wants":[{"id":"w","count":1,"accepts":[]}]}"#,
+    Some("wants[0].accepts")
+)]
+#[case(
+    r#"{MARKET,"supply":[],"wants":[{"id":"w","count":1,"accepts":[{"variety":"c","worth":1}]}]}"#,
+    Some("wants[0].accepts[0].variety")
+)]
+#[case(
+    r#"{MARKET,"supply":[],"wants":[{"id":"w","count":1,"accepts":[{"variety":"a","worth":1},{"variety":"a","worth":0.5}]}]}"#,
+    Some("wants[0].accepts[1].variety")
+)]
+#[case(
+    r#"{MARKET,"supply":[],"wants":[{"id":"w","count":1,"accepts":[{"variety":"a","worth":0}]}]}"#,
+    Some("wants[0].accepts[0].worth")
+)]
+#[case(
+    r#"{MARKET,"supply":[],"wants":[{"id":"w","count":1,"accepts":[{"variety":"a","worth":1e308}]}],"want_share":9}"#,
+    Some("wants[0].accepts[0].worth")
+)]
+#[case(
+    r#"{MARKET,"supply":[],"wants":[{"id":"w","count":-1,"accepts":[{"variety":"a","worth":1}]}]}"#,
+    Some("wants[0].count")
+)]
+#[case(
+    r#"{MARKET,"supply":[],"wants":[{"id":"w","count":1,"accepts":[{"variety":"a","worth":1}]},{"id":"w","count":1,"accepts":[{"variety":"a","worth":1}]}]}"#,
+    Some("wants[1].id")
+)]
+fn a_market_is_read_strictly(#[case] input: &str, #[case] field: Option<&str>) {
+    let answer = run("loop-values", &input.replace("MARKET", MARKET).replace("WANT", WANT));
+    match field {
+        None => assert!(answer.is_ok(), "{answer:?}"),
+        Some(field) => {
+            let message = answer.unwrap_err().to_string();
+            assert!(message.starts_with(&format!("{field}: ")), "{message}");
         }
     }
 }

@@ -17,6 +17,7 @@ mod shrinkage;
 mod spare_and_short;
 mod survivors;
 mod trade;
+mod values;
 mod works_here;
 
 /// The rows of a table in `tests/data/`; lines that begin with # tell where they come from.
