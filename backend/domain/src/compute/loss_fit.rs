@@ -3,7 +3,7 @@
 use serde_json::{Map, Value, json};
 
 use super::{ComputeError, Fields, Problem};
-use crate::fit::{LossData, LossDataError, LossFit, LossLook, fit};
+use crate::fit::{LossData, LossDataError, LossFit, LossLook, fit, remarks};
 use crate::forecast::MAX_DAYS;
 use crate::words::Count;
 
@@ -83,6 +83,10 @@ fn written(data: &LossData, fitted: &LossFit) -> Value {
         "lots": lots,
         "effects": effects,
     });
+    let said = remarks(data, fitted);
+    if !said.is_empty() {
+        document["remarks"] = said.iter().map(ToString::to_string).collect();
+    }
     if let Some(why) = fitted.degenerate {
         document["degenerate"] = json!(why.words());
     }

@@ -5,6 +5,7 @@
 //! look     what one look says about a log hazard
 //! system   the sparse linear system of lots and groups
 //! laplace  the likelihood with all effects integrated out, and its gradient
+//! remark   what a fit can't tell, in words
 //! ```
 //!
 //! ```text
@@ -19,21 +20,27 @@
 mod data;
 mod laplace;
 mod look;
+mod remark;
 mod system;
+#[cfg(test)]
+mod tests;
 
 pub use data::{LossData, LossDataError, LossLook};
+pub use remark::{Remark, remarks};
 
 use crate::climb::{Seen, climb};
 use crate::forecast::{LossRow, posterior};
 use data::Flat;
 use laplace::{Laplace, Modes, Point, Value};
-use system::{Effects, Factored, Intercept, Pattern};
+use system::{Factored, Intercept, Pattern};
 
 /// A standard deviation below this is tried at 0, too.
 const SMALL: f64 = 0.05;
-/// Where the search begins; small data are searched from all, large ones from the first.
+/// Where the search begins; small data are searched from all of them, large ones from the first.
 const STARTS: [f64; 3] = [0.5, 0.1, 1.5];
-const SMALL_DATA: usize = 2000;
+const SMALL_DATA: usize = 500;
+/// The squared error of a number of which nothing is known.
+const UNKNOWN: f64 = 25.0;
 
 /// What was fitted.
 #[derive(Debug, Clone, PartialEq)]
@@ -54,6 +61,8 @@ pub struct LossFit {
     pub arms: Vec<f64>,
     /// The covariance of the arms' μ, standard deviations taken as known.
     pub arms_covariance: Vec<Vec<f64>>,
+    /// How often the likelihood was worked out: what the fit cost.
+    pub evaluations: u32,
 }
 
 /// The optimum's height and place.
@@ -124,12 +133,12 @@ pub fn fit(data: &LossData) -> Result<LossFit, LossFitError> {
         return Ok(unfitted(data, Degenerate::AllLost));
     }
     let (flat, pattern) = (Flat::of(data), Pattern::of(data));
-    let function = Laplace { data, flat: &flat, pattern: &pattern };
-    let starts = if flat.lots() < SMALL_DATA { &STARTS[..] } else { &STARTS[..1] };
-    let best = starts
-        .iter()
-        .filter_map(|start| top(data, &function, *start))
-        .max_by(|one, other| one.1.height.total_cmp(&other.1.height));
+    let function = Laplace::new(data, &flat, &pattern);
+    let best = starts(data)
+        .into_iter()
+        .filter_map(|(sds, sd)| top(data, &function, sds, sd))
+        .max_by(|one, other| one.1.height.total_cmp(&other.1.height))
+        .and_then(|best| settled(data, &function, best));
     let (point, value) = best.ok_or(LossFitError::OutOfRange)?;
     answer(data, &function, &point, &value).ok_or(LossFitError::OutOfRange)
 }
@@ -145,7 +154,7 @@ pub fn log_likelihood(
 ) -> Option<f64> {
     let (flat, pattern) = (Flat::of(data), Pattern::of(data));
     let at = group_sd.iter().copied().chain([lot_sd, log_hazard]).collect();
-    let function = Laplace { data, flat: &flat, pattern: &pattern };
+    let function = Laplace::new(data, &flat, &pattern);
     function
         .value(&Point { at, groups: group_sd.len() }, &pattern.no_effects())
         .map(|value| value.height)
@@ -200,34 +209,75 @@ impl Seen for Value {
     }
 }
 
-/// Climbs from one start; small standard deviations are then tried at 0.
-fn top(data: &LossData, function: &Laplace<'_>, sd: f64) -> Option<(Point, Value)> {
-    let groups = data.groups().len();
-    let mut at = vec![sd; groups + 1];
+/// Standard deviations from which to climb, and how large those above 0 are.
+///
+/// Small data have several tops, so that every choice of groups is climbed by itself: what is at 0
+/// stays there.
+fn starts(data: &LossData) -> Vec<(Vec<f64>, f64)> {
+    let places = data.groups().len() + 1;
+    if data.lots().len() >= SMALL_DATA {
+        return vec![(vec![STARTS[0]; places], STARTS[0])];
+    }
+    let chosen = |choice: u32, sd: f64| -> Vec<f64> {
+        (0..places).map(|place| if choice >> place & 1 == 1 { sd } else { 0.0 }).collect()
+    };
+    let choices = |sd| (0..1_u32 << places).map(move |choice| (chosen(choice, sd), sd));
+    STARTS.into_iter().flat_map(choices).collect()
+}
+
+/// Climbs from one start.
+fn top(
+    data: &LossData,
+    function: &Laplace<'_>,
+    sds: Vec<f64>,
+    sd: f64,
+) -> Option<(Vec<f64>, Value)> {
+    let mut at = sds;
     at.extend(function.flat.crude_log_hazards(data));
-    let look =
-        |at: &[f64], from: &Effects| function.value(&Point { at: at.to_vec(), groups }, from);
-    let seen = look(&at, &function.pattern.no_effects())?;
-    let spread = spread(data, sd);
-    let (mut at, mut value) = climb(at, seen, &spread, |at, near| look(at, &near.modes.effects));
+    let seen = function.look(&at, &function.pattern.no_effects())?;
+    Some(up(function, at, seen, &spread(data, sd)))
+}
+
+fn up(function: &Laplace<'_>, at: Vec<f64>, seen: Value, spread: &[f64]) -> (Vec<f64>, Value) {
+    climb(at, seen, spread, |at, near| function.look(at, &near.modes.effects))
+}
+
+/// From the best top: standard deviations are tried at 0, the small ones or, in small data, all of
+/// them. Small data are also searched as if nothing were known of how far each number may be off:
+/// their hills are so flat that a climb stops early.
+fn settled(
+    data: &LossData,
+    function: &Laplace<'_>,
+    (at, value): (Vec<f64>, Value),
+) -> Option<(Point, Value)> {
+    let groups = data.groups().len();
+    let is_small = function.flat.lots() < SMALL_DATA;
+    let known = spread(data, STARTS[0]);
+    let unknown = vec![UNKNOWN; at.len()];
+    let anew = |at: Vec<f64>, seen: Value| {
+        let (at, seen) = up(function, at, seen, &known);
+        if is_small { up(function, at, seen, &unknown) } else { (at, seen) }
+    };
+    let (mut at, mut value) = if is_small { anew(at, value) } else { (at, value) };
     for place in 0..=groups {
-        // The function is even in it.
-        at[place] = at[place].abs();
-        if at[place] == 0.0 || at[place] > SMALL {
+        if at[place] == 0.0 || !(is_small || at[place].abs() < SMALL) {
             continue;
         }
         let mut without = at.clone();
         without[place] = 0.0;
-        let Some(there) = look(&without, &value.modes.effects) else { continue };
+        let Some(there) = function.look(&without, &value.modes.effects) else { continue };
         // A slope of 0 at 0 by symmetry keeps it there while the others settle.
-        let (settled, there) =
-            climb(without, there, &spread, |at, near| look(at, &near.modes.effects));
+        let (moved, there) = anew(without, there);
         if there.height >= value.height - 1e-7 {
-            (at, value) = (settled, there);
+            (at, value) = (moved, there);
         }
     }
+    // The function is even in them, and a climb may end on either side.
+    for sd in &mut at[..=groups] {
+        *sd = sd.abs();
+    }
     // Effects' signs belong to the standard deviations' as they were climbed.
-    let value = look(&at, &function.pattern.no_effects())?;
+    let value = function.look(&at, &function.pattern.no_effects())?;
     Some((Point { at, groups }, value))
 }
 
@@ -272,6 +322,7 @@ fn answer(
         lots: lots.collect(),
         arms: point.log_hazards().to_vec(),
         arms_covariance: factored.of_arms(),
+        evaluations: function.evaluations.get(),
     })
 }
 
@@ -294,5 +345,6 @@ fn unfitted(data: &LossData, why: Degenerate) -> LossFit {
         lots: (0..data.lots().len()).map(lot).collect(),
         arms: Vec::new(),
         arms_covariance: Vec::new(),
+        evaluations: 0,
     }
 }

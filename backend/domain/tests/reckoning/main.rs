@@ -8,6 +8,7 @@ mod air_and_solutions;
 mod calibrated;
 mod curves;
 mod door;
+mod fit_properties;
 mod intervals;
 mod losses_together;
 mod names;
