@@ -11,5 +11,5 @@
 mod score;
 mod winter;
 
-pub use score::{Report, Scores, report};
+pub use score::{DRAWS, Report, Scores, report};
 pub use winter::{Trial, Winter};

@@ -15,13 +15,19 @@ use crate::forecast::{
 
 use super::winter::{Drawn, Outcome, Trial, Winter, draw};
 
+/// How often the random part of the PIT is drawn.
+pub const DRAWS: u32 = 5;
+
 /// What forecasts are worth, of lots or of variety totals.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Scores {
     /// How many were forecast.
     pub forecasts: usize,
-    /// The share of randomised PIT values within \[0.1, 0.9\]; 0.8 where the forecast is right.
+    /// The share of randomised PIT values within \[0.1, 0.9\], the mean over [`DRAWS`] draws of the
+    /// random part; 0.8 where the forecast is right.
     pub within: f64,
+    /// The same of the draw with the smallest share and of that with the largest.
+    pub within_by_draw: (f64, f64),
     /// The share of outcomes within the likely range; whole numbers make it more than 0.8.
     pub covered: f64,
     /// The median width of the likely range, in units.
@@ -84,6 +90,15 @@ struct Held {
     raw: Distribution,
     network: Distribution,
     alive: u32,
+}
+
+impl Held {
+    /// Whether one randomised PIT value lies in the middle eight tenths.
+    fn is_within(&self, dice: &mut Dice) -> bool {
+        let alive = self.alive as usize;
+        let below = if alive == 0 { 0.0 } else { self.ours.at_most(alive - 1) };
+        (0.1..=0.9).contains(&(below + dice.share() * self.ours.chance(alive)))
+    }
 }
 
 fn of_lots(drawn: &Drawn, fitted: &LossFit, dice: &mut Dice) -> Result<Scores, CalibrationError> {
@@ -159,15 +174,8 @@ fn scores(held: &[Held], dice: &mut Dice) -> Scores {
     let count = held.len().max(1) as f64;
     let share = |of: usize| of as f64 / count;
     let mean = |of: &dyn Fn(&Held) -> f64| held.iter().map(of).sum::<f64>() / count;
-    let within = held
-        .iter()
-        .filter(|one| {
-            let alive = one.alive as usize;
-            let below = if alive == 0 { 0.0 } else { one.ours.at_most(alive - 1) };
-            let at = below + dice.share() * one.ours.chance(alive);
-            (0.1..=0.9).contains(&at)
-        })
-        .count();
+    let of_draw = |_| share(held.iter().filter(|one| one.is_within(dice)).count());
+    let within: Vec<f64> = (0..DRAWS).map(of_draw).collect();
     let range = |one: &Held| (one.ours.quantile(0.1), one.ours.quantile(0.9));
     let covered = held.iter().filter(|one| {
         let (low, high) = range(one);
@@ -177,7 +185,11 @@ fn scores(held: &[Held], dice: &mut Dice) -> Scores {
     widths.sort_unstable();
     Scores {
         forecasts: held.len(),
-        within: share(within),
+        within: within.iter().sum::<f64>() / f64::from(DRAWS),
+        within_by_draw: (
+            within.iter().copied().fold(f64::INFINITY, f64::min),
+            within.iter().copied().fold(0.0, f64::max),
+        ),
         covered: share(covered.count()),
         width: widths.get(widths.len() / 2).copied().unwrap_or(0) as f64,
         score: mean(&|one| ranked(&one.ours, one.alive)),

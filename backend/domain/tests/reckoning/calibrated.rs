@@ -16,13 +16,27 @@ fn mean(of: &[Report], part: impl Fn(&Report) -> f64) -> f64 {
     of.iter().map(part).sum::<f64>() / of.len() as f64
 }
 
+/// How far the smallest and the largest lie apart, of several winters or several draws.
+fn spread(of: impl Iterator<Item = f64> + Clone) -> (f64, f64) {
+    (of.clone().fold(f64::INFINITY, f64::min), of.fold(0.0, f64::max))
+}
+
 fn print(winter: Winter, what: &str, reports: &[Report], scores: impl Fn(&Report) -> Scores) {
+    let within = mean(reports, |one| scores(one).within);
+    let winters = spread(reports.iter().map(|one| scores(one).within));
+    let draws = spread(reports.iter().flat_map(|one| <[f64; 2]>::from(scores(one).within_by_draw)));
     println!(
-        "calibration: {}: {what}: {} forecasts, PIT within 0.1 to 0.9: {:.1} %, covered {:.1} %, \
-         median width {:.0}, score {:.3} (raw rate {:.3}, network mean {:.3})",
+        "calibration: {}: {what}: {} forecasts, PIT within 0.1 to 0.9: {:.1} % ({:+.1} off; winters {:.1} \
+         to {:.1}, with every draw {:.1} to {:.1}), covered {:.1} %, median width {:.0}, score {:.3} (raw \
+         rate {:.3}, network mean {:.3})",
         winter.words(),
         reports.iter().map(|one| scores(one).forecasts).sum::<usize>(),
-        100.0 * mean(reports, |one| scores(one).within),
+        100.0 * within,
+        100.0 * (within - 0.8),
+        100.0 * winters.0,
+        100.0 * winters.1,
+        100.0 * draws.0,
+        100.0 * draws.1,
         100.0 * mean(reports, |one| scores(one).covered),
         mean(reports, |one| scores(one).width),
         mean(reports, |one| scores(one).score),
@@ -40,6 +54,10 @@ fn where_the_model_holds_eight_in_ten_end_within_the_likely_range() {
     for scores in [|one: &Report| one.lots, |one: &Report| one.varieties] {
         let within = mean(&reports, |one| scores(one).within);
         assert!((0.77..=0.83).contains(&within), "{within}");
+        for report in &reports {
+            let Scores { within, within_by_draw: (least, most), .. } = scores(report);
+            assert!(least <= within && within <= most, "{report:?}");
+        }
         // Whole numbers make the plain share higher, never lower.
         assert!(mean(&reports, |one| scores(one).covered) >= within);
         let score = mean(&reports, |one| scores(one).score);

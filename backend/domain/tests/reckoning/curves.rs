@@ -97,3 +97,24 @@ fn small_examples_with_closed_ends_come_out_as_printed() {
     near(&masses, &[0.5, 0.5], 1e-6);
     assert_eq!((masses[0].from, masses[1].until), (7.0, 8.0));
 }
+
+/// The support alone is printed there: where probability can lie at all.
+#[test]
+fn looks_that_overlap_leave_the_stretches_that_are_printed() {
+    let table = rows("turnbull_small.csv");
+    let row = table.iter().find(|row| &row[0] == "intervals").unwrap();
+    let numbers = |text: &str| -> Vec<f64> {
+        text.split_whitespace().map(|one| one.parse().unwrap()).collect()
+    };
+    let looks: Vec<_> = numbers(&row[1])
+        .into_iter()
+        .zip(numbers(&row[2]))
+        .map(|(from, until)| Between { from, until, units: 1.0 })
+        .collect();
+    let printed = row[4].strip_prefix("support ").unwrap();
+    let stretches: Vec<String> = turnbull(&looks, Ends::Closed)
+        .iter()
+        .map(|mass| format!("[{},{}]", mass.from, mass.until))
+        .collect();
+    assert_eq!(stretches.join(" "), printed);
+}

@@ -4,7 +4,7 @@ use spareloop_domain::shrink::{
     NoPrior, ShareRecord, Spread, YieldRecord, share_prior, yield_prior,
 };
 
-use crate::{number, rows, whole};
+use crate::{ask, number, rows, whole};
 
 fn share(many: u64, of: u64) -> ShareRecord {
     ShareRecord { many: u32::try_from(many).unwrap(), of: u32::try_from(of).unwrap() }
@@ -39,8 +39,23 @@ fn the_rat_tumour_table_comes_out_as_published_and_computed() {
     assert_eq!(prior.spread, Spread::Differ);
 }
 
+/// The chance that at least `wanted` of `units` come up, by the JSON door: units that lose nothing.
+fn at_least(wanted: usize, units: usize, alpha: f64, beta: f64) -> f64 {
+    let answer = ask(
+        "spare",
+        &format!(
+            r#"{{"lots":[{{"units":[{{"count":{units},"days":0}}],"log_hazard_mean":-7,"log_hazard_sd":0}}],
+                "emergence":{{"alpha":{alpha},"beta":{beta}}},"plants_wanted":{wanted},
+                "service_level":0.9,"keep_back":0}}"#
+        ),
+    );
+    answer["chance_met"].as_f64().unwrap()
+}
+
+/// Every column of `beta_binomial_forecast.csv` (computed by `scipy.stats.betabinom`): what has come up so
+/// far shifts the prior, and what comes up of the next units spreads as that says.
 #[test]
-fn a_record_shifts_the_prior_as_the_predictive_table_says() {
+fn what_comes_up_after_a_record_spreads_as_the_predictive_table_says() {
     for row in rows("beta_binomial_forecast.csv") {
         let prior = spareloop_domain::shrink::SharePrior {
             alpha: number(&row, 0),
@@ -48,14 +63,33 @@ fn a_record_shifts_the_prior_as_the_predictive_table_says() {
             log_likelihood: 0.0,
             spread: Spread::Differ,
         };
-        let (_, _, mean) = prior.of(share(whole(&row, 2), whole(&row, 3)));
+        let (alpha, beta, mean) = prior.of(share(whole(&row, 2), whole(&row, 3)));
         assert!((mean - number(&row, 5)).abs() < 1e-5, "{row:?}: {mean}");
+        let units = usize::try_from(whole(&row, 4)).unwrap();
+        let chances: Vec<f64> =
+            (0..=units).map(|wanted| at_least(wanted, units, alpha, beta)).collect();
+        // E[X] = Σ P(X ≥ k) and E[X²] = Σ (2k − 1) P(X ≥ k), over k from 1.
+        let of = |weight: fn(f64) -> f64| -> f64 {
+            (1..=units).map(|k| weight(k as f64) * chances[k]).sum()
+        };
+        let (first, second) = (of(|_| 1.0), of(|k| 2.0 * k - 1.0));
+        assert!((first - number(&row, 6)).abs() < 1e-3, "{row:?}: mean {first}");
+        let sd = (second - first * first).sqrt();
+        assert!((sd - number(&row, 7)).abs() < 1e-3, "{row:?}: sd {sd}");
+        let nine_in_ten = chances[(9 * units).div_ceil(10)];
+        assert!((nine_in_ten - number(&row, 8)).abs() < 1e-5, "{row:?}: {nine_in_ten}");
+        for (level, column) in [(0.05, 9), (0.5, 10), (0.95, 11)] {
+            // The smallest k with P(X ≤ k) ≥ level, and P(X ≤ k) = 1 − P(X ≥ k + 1).
+            let quantile = (0..units).find(|k| 1.0 - chances[*k + 1] >= level);
+            assert_eq!(quantile.unwrap_or(units) as u64, whole(&row, column), "{level} of {row:?}");
+        }
     }
 }
 
 #[test]
 fn batting_averages_shrink_about_as_far_as_efron_and_morris_shrank_them() {
-    // Another method (normal, with a common variance): near, not the same.
+    // Efron and Morris, J. Am. Stat. Assoc. 70 (1975) 311: eighteen batters of 1970, from 45 times at
+    // bat each. Another method (normal, with a common variance): near, not the same.
     let table = rows("efron_morris.csv");
     let records: Vec<_> = table.iter().map(|row| share(whole(row, 1), 45)).collect();
     let prior = share_prior(&records).unwrap();

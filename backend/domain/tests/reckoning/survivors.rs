@@ -120,6 +120,101 @@ fn sums_and_quantiles_of_small_tables_are_those_reckoned_by_hand() {
     assert_eq!(two_dice(1).quantile(5.0 / 6.0 + 1e-9), 1);
 }
 
+/// The chances of every number of survivors, reckoned the long way: unit by unit, each of them alive or
+/// lost, at each of very many rates of an even grid; no table, ratio or convolution of ours.
+fn the_long_way(lots: &[(Vec<SeenGroup>, f64, f64)], shared_sd: f64) -> Vec<f64> {
+    let nodes = |sd: f64, half: i32| -> Vec<(f64, f64)> {
+        let reach = if sd == 0.0 { 0 } else { half };
+        let at = |node: i32| 8.0 * f64::from(node) / f64::from(half);
+        let density = |node: i32| (-0.5 * at(node).powi(2)).exp();
+        let sum: f64 = (-reach..=reach).map(density).sum();
+        (-reach..=reach).map(|node| (at(node) * sd, density(node) / sum)).collect()
+    };
+    let one_more = |chances: &[f64], alive: f64| -> Vec<f64> {
+        let mut more = vec![0.0; chances.len() + 1];
+        for (k, chance) in chances.iter().enumerate() {
+            more[k] += chance * (1.0 - alive);
+            more[k + 1] += chance * alive;
+        }
+        more
+    };
+    let of_lot = |(groups, mean, sd): &(Vec<SeenGroup>, f64, f64), shift: f64| -> Vec<f64> {
+        let total: u32 = groups.iter().map(|g| g.count).sum();
+        let mut sum = vec![0.0; total as usize + 1];
+        for (own, weight) in nodes(*sd, 300) {
+            let mut chances = vec![1.0];
+            for g in groups {
+                let alive = (-f64::from(g.days) * (mean + shift + own).exp()).exp();
+                for _ in 0..g.count {
+                    chances = one_more(&chances, alive);
+                }
+            }
+            for (all, chance) in sum.iter_mut().zip(chances) {
+                *all += weight * chance;
+            }
+        }
+        sum
+    };
+    let mut all: Vec<f64> = Vec::new();
+    for (shift, weight) in nodes(shared_sd, 100) {
+        let mut together = vec![1.0];
+        for lot in lots {
+            let own = of_lot(lot, shift);
+            let mut sum = vec![0.0; together.len() + own.len() - 1];
+            for (a, one) in together.iter().enumerate() {
+                for (b, other) in own.iter().enumerate() {
+                    sum[a + b] += one * other;
+                }
+            }
+            together = sum;
+        }
+        all.resize(together.len(), 0.0);
+        for (sum, chance) in all.iter_mut().zip(together) {
+            *sum += weight * chance;
+        }
+    }
+    all
+}
+
+fn small_groups() -> impl Strategy<Value = Vec<SeenGroup>> {
+    proptest::collection::vec((0_u32..7, 0_u32..250).prop_map(|(c, d)| group(c, d)), 1..4)
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(ProptestConfig::default().cases / 8))]
+
+    #[test]
+    fn survivors_are_those_counted_unit_by_unit(
+        groups in small_groups(), mean in -9.0..-3.0, sd in prop_oneof![Just(0.0), 0.05..1.3],
+    ) {
+        let left = survivors_under(&groups, LogHazard::new(mean, sd).unwrap()).unwrap();
+        let wanted = the_long_way(&[(groups, mean, sd)], 0.0);
+        for (k, chance) in wanted.iter().enumerate() {
+            prop_assert!((left.distribution.chance(k) - chance).abs() < 1e-10, "{k}: {chance}");
+        }
+        let mean: f64 = wanted.iter().enumerate().map(|(k, chance)| k as f64 * chance).sum();
+        prop_assert!((left.mean - mean).abs() < 1e-9);
+    }
+
+    #[test]
+    fn survivors_of_lots_that_share_their_luck_are_those_counted_unit_by_unit(
+        lots in proptest::collection::vec((small_groups(), -8.0..-4.0, 0.0..0.9), 1..4),
+        shared_sd in prop_oneof![Just(0.0), 0.05..0.9],
+    ) {
+        let stored: Vec<_> = lots
+            .iter()
+            .map(|(groups, mean, sd)| LotInStore {
+                groups: groups.clone(),
+                hazard: LogHazard::new(*mean, *sd).unwrap(),
+            })
+            .collect();
+        let left = survivors_of_all(&stored, shared_sd).unwrap();
+        for (k, chance) in the_long_way(&lots, shared_sd).iter().enumerate() {
+            prop_assert!((left.distribution.chance(k) - chance).abs() < 1e-9, "{k}: {chance}");
+        }
+    }
+}
+
 fn groups() -> impl Strategy<Value = Vec<SeenGroup>> {
     proptest::collection::vec((0_u32..60, 0_u32..250).prop_map(|(c, d)| group(c, d)), 1..5)
 }
