@@ -3,6 +3,7 @@
 #
 #   tests/setup.sh build   compiler, cmake, libclang: what `cargo build` needs
 #   tests/setup.sh tests   that, PostgreSQL, strace, and Python as another reader of what we write
+#   tests/setup.sh bench   R with lme4, and scipy: what `cargo bench` holds the fit and the sums against
 #   tests/setup.sh containers   what docker/check.sh needs: an image builder, a base system's maker ...
 #
 # Works without root where the programs are there; else it asks sudo, or says what to install.
@@ -36,6 +37,11 @@ tests)
     need strace strace
     need sqlite3 sqlite3
     ;;
+bench)
+    need r-base-core Rscript
+    need r-cran-lme4 '/usr/lib/R/site-library/lme4'
+    need python3-scipy '/usr/lib/python3/dist-packages/scipy'
+    ;;
 containers)
     need binutils strip
     need buildah buildah
@@ -48,7 +54,7 @@ containers)
     need util-linux unshare
     ;;
 *)
-    echo "setup.sh: say 'build', 'tests' or 'containers'" >&2
+    echo "setup.sh: say 'build', 'tests', 'bench' or 'containers'" >&2
     exit 2
     ;;
 esac
