@@ -13,6 +13,7 @@ mod intervals;
 mod losses_together;
 mod names;
 mod samples;
+mod season_shape;
 mod sentences;
 mod shrinkage;
 mod spare_and_short;
