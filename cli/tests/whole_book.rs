@@ -328,6 +328,8 @@ const TABLES: &[(&str, &str)] = &[
     ("clock", "carried"),
     ("link", "carried but for how far the feed was read"),
     ("promised", "carried"),
+    ("network_values", "left out: the next sync tells it again"),
+    ("value_history", "left out: what one device saw of how values moved"),
     ("parked", "carried"),
     ("acts", "carried"),
     ("imported", "carried"),

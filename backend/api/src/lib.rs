@@ -12,6 +12,7 @@ pub mod people;
 pub mod problem;
 pub mod stock;
 pub mod sync;
+pub mod values;
 
 /// Where the versioned interface lives.
 pub const BASE: &str = "/api/v1";

@@ -27,6 +27,9 @@ pub struct Summary {
     pub heads: Vec<Head>,
     /// Changes whenever what is promised of the farm's lots does: then `GET /stock` has news.
     pub promised: String,
+    /// Changes whenever the network's market does: then `GET /network/values` has news.
+    #[serde(default)]
+    pub market: Option<String>,
 }
 
 /// The end of a device's chain.

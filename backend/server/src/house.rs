@@ -11,6 +11,7 @@ use serde::de::DeserializeOwned;
 use spareloop_domain::words::Day;
 use spareloop_store::{ActKey, Store, StoreError, Tx};
 
+use crate::acts::values::KeptValues;
 use crate::auth::password::Passwords;
 use crate::auth::policy::Policies;
 use crate::auth::throttle::Throttle;
@@ -57,6 +58,8 @@ pub struct House {
     pub policies: Policies,
     /// How the server is reached.
     pub reached: Reached,
+    /// The values of its networks, as reckoned last.
+    pub values: KeptValues,
 }
 
 impl std::fmt::Debug for House {
@@ -83,6 +86,7 @@ impl House {
             throttle: Throttle::default(),
             policies,
             reached,
+            values: KeptValues::default(),
         })
     }
 

@@ -29,6 +29,7 @@ pub mod fresh;
 pub mod hand_overs;
 pub mod holds;
 pub mod ledger;
+pub mod market;
 pub mod messages;
 mod migrations;
 mod names;

@@ -1,6 +1,8 @@
 //! Wants: published short.
 
 use chrono::{DateTime, NaiveDateTime, Utc};
+use diesel::dsl::{count_star, sql};
+use diesel::sql_types::BigInt;
 use diesel::{
     BoolExpressionMethods, ExpressionMethods, OptionalExtension, QueryDsl, Queryable, RunQueryDsl,
 };
@@ -209,6 +211,17 @@ pub fn board(
     }
     let rows: Vec<WantRow> = query.load(tx.connection)?;
     rows.into_iter().map(|row| row.want(tx, now)).collect()
+}
+
+/// Sums over the network's open wants, one of which differs whenever a want does.
+pub(crate) fn sums(tx: &mut Tx<'_>, network: NetworkId) -> Result<[i64; 3], StoreError> {
+    let of = |column: &str| sql::<BigInt>(&format!("coalesce(cast(sum({column}) AS bigint), 0)"));
+    let (number, count, received): (i64, i64, i64) = wants::table
+        .filter(wants::network.eq(network.to_string()))
+        .filter(wants::state.eq(WantState::Open.code()))
+        .select((count_star(), of("count"), of("received")))
+        .first(tx.connection)?;
+    Ok([number, count, received])
 }
 
 /// The farm's own wants in every state, by id, after `after` if it is given; at most `limit`.

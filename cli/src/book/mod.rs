@@ -24,6 +24,7 @@ pub mod parked;
 mod schema;
 mod seals;
 pub mod undone;
+pub mod values;
 
 use std::path::{Path, PathBuf};
 use std::time::Duration;

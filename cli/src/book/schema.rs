@@ -41,6 +41,12 @@ table! {
     }
 }
 table! {
+    network_values (one) { one -> Integer, mark -> Text, market -> Text, }
+}
+table! {
+    value_history (made) { made -> Text, told -> Text, }
+}
+table! {
     promised (lot) { lot -> Text, count -> BigInt, }
 }
 table! {

@@ -15,7 +15,8 @@ Examples:
   echo '{\"temperature_c\":7.2,\"relative_humidity\":0.85}' | spareloop compute vapour
   echo '{\"lot_size\":200,\"level\":0.05,\"confidence\":0.95,\"efficacy\":1.0}' |
     spareloop compute sample-size
-Kinds: sample-size, detection, interval, vapour, dilution, loss-fit, loss-forecast, spare, loop-values.
+Kinds: sample-size, detection, interval, vapour, dilution, loss-fit, loss-forecast, spare,
+loop-values.
 Probabilities are fractions, days whole numbers, temperatures in °C, pressures in kPa. Bad input:
 exit 3, a message that names the field, nothing on standard output.")]
 pub struct Compute {

@@ -28,6 +28,7 @@ pub mod status;
 pub mod stock;
 pub mod sync;
 pub mod undo;
+pub mod value;
 pub mod variety;
 pub mod want;
 
@@ -103,6 +104,9 @@ pub enum Command {
     /// The passing of stock, with both confirmations.
     #[command(subcommand)]
     Handover(handover::Handover),
+    /// What a unit is fairly worth against others, why, and how it moved.
+    #[command(subcommand)]
+    Value(value::Value),
     /// Who is owed how much swap value.
     Owed(network::Owed),
     /// What the farm was told.
@@ -149,6 +153,7 @@ pub fn run(command: Command, desk: &Desk) -> Result<Answer, Fault> {
         Command::Match(it) => matches::run(it, desk),
         Command::Hold(it) => hold::run(it, desk),
         Command::Handover(it) => handover::run(it, desk),
+        Command::Value(it) => value::run(it, desk),
         Command::Owed(it) => network::owed(it, desk),
         Command::Messages(it) => network::messages(it, desk),
         Command::Backup(it) => backup::run(it, desk),

@@ -8,13 +8,14 @@ use serde::de::DeserializeOwned;
 use spareloop_api::client::{ActKey, CallError, Client};
 use spareloop_api::people::{DeviceView, Refresh, Secret};
 use spareloop_api::problem::ProblemCode;
+use spareloop_domain::value::network::values_of;
 use spareloop_domain::words::DeviceId;
 
 use super::{bearer, call_fault, client, new_key, refuse_other_farm, register, renewal_key};
 use crate::book::acts::{self, Act, Ended};
 use crate::book::keys::{self, Keys};
 use crate::book::link::{self, Link};
-use crate::book::{Keep, StockBook, farm};
+use crate::book::{Keep, StockBook, farm, values};
 use crate::desk::Desk;
 use crate::fault::Fault;
 use crate::fresh;
@@ -159,6 +160,17 @@ impl Session {
         Ok(file.write(Keep::Kept, |connection| {
             link::put_promised(connection, &by_lot)?;
             link::change(connection, |link| link.promised_mark = mark.map(ToOwned::to_owned))
+        })?)
+    }
+
+    /// Learns the network's market, and notes what its values are now. What was known before stays
+    /// where the server doesn't answer: this is news, and nothing waits for it.
+    pub fn learn_values(&mut self, file: &mut StockBook) -> Result<(), Fault> {
+        let Ok(view) = self.call(Client::values) else { return Ok(()) };
+        // A market that this version can't reckon with is kept by one that can.
+        let Ok(told) = values_of(&view.market) else { return Ok(()) };
+        Ok(file.write(Keep::Kept, |connection| {
+            values::put(connection, &view.mark, &view.market, &told)
         })?)
     }
 

@@ -149,6 +149,7 @@ impl Courier {
         match (std::mem::replace(&mut self.asked, Asked::Nothing), heard) {
             (Asked::Summary { fetched }, Some(Heard::Summary(summary))) => {
                 self.done.promised_mark = Some(summary.promised.clone());
+                self.done.market_mark.clone_from(&summary.market);
                 self.theirs = Some(theirs(summary));
                 self.decide(book, View::Fresh { fetched }, fresh)
             }

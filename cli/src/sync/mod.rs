@@ -21,7 +21,7 @@ use spareloop_api::sync::Push;
 use courier::{Ask, Courier, Heard, Next};
 
 use crate::book::entries::{self, count};
-use crate::book::{BookError, StockBook, acts, link};
+use crate::book::{BookError, StockBook, acts, link, values};
 use crate::desk::Desk;
 use crate::fault::{Exit, Fault};
 use crate::fresh::System;
@@ -44,6 +44,8 @@ pub struct Done {
     pub acts_refused: Vec<String>,
     /// The server's mark of what is promised, as its last summary had it.
     pub promised_mark: Option<String>,
+    /// Its mark of the network's market.
+    pub market_mark: Option<String>,
 }
 
 impl Done {
@@ -56,6 +58,7 @@ impl Done {
             acts_done: Vec::new(),
             acts_refused: Vec::new(),
             promised_mark: None,
+            market_mark: None,
         }
     }
 }
@@ -73,6 +76,9 @@ pub fn run(desk: &Desk, file: &mut StockBook) -> Result<Done, Fault> {
     };
     send_acts(&mut session, file, &mut done)?;
     learn_promised(&mut session, file, &done)?;
+    if done.market_mark.is_some() && file.read(values::mark)? != done.market_mark {
+        session.learn_values(file)?;
+    }
     Ok(done)
 }
 

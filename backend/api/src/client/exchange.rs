@@ -8,11 +8,16 @@ use crate::exchange::{
     OwedBook, Reason, Receipt, WantView,
 };
 use crate::stock::StockView;
+use crate::values::ValuesView;
 
 impl Client {
     /// The farm's stock as the server's fold has it.
     pub fn stock(&self) -> Result<StockView, CallError> {
         self.get("/stock", &[])
+    }
+    /// What a unit of all that is offered or wanted is fairly worth.
+    pub fn values(&self) -> Result<ValuesView, CallError> {
+        self.get("/network/values", &[])
     }
     /// The network's spare and short sheet.
     pub fn board(&self) -> Result<Board, CallError> {

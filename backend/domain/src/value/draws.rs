@@ -1,14 +1,14 @@
 //! Swap values over winters that may come and wants that may lapse.
 //!
-//! What may not enter: randomness other than by a seed.
+//! What may not enter: randomness; draws are arguments.
+
+use serde::{Deserialize, Serialize};
 
 use super::swap::Valuer;
-use super::{Draw, Market, Want};
-use crate::chance::Distribution;
-use crate::dice::Dice;
+use super::{Draw, Market};
 
 /// What one variety's value may turn out to be.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct DrawnValue {
     /// By yield scarcity alone.
     pub rebuild: f64,
@@ -95,30 +95,4 @@ impl Drawn {
         // At least one draw, and the first of them at the least.
         self.values[(self.values.len() * tenths).div_ceil(10) - 1]
     }
-}
-
-/// What the draws are made from.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Uncertain {
-    /// The chances of what will survive of each variety's offers, in their order.
-    pub supply: Vec<Distribution>,
-    /// The chance that a want lapses, from 0 to 1.
-    pub lapse: f64,
-}
-
-/// So many draws; the same seed makes the same.
-pub fn seeded_draws<'a>(
-    of: &'a Uncertain,
-    wants: &'a [Want],
-    number: usize,
-    seed: u64,
-) -> impl Iterator<Item = Draw> + 'a {
-    let mut dice = Dice::new(seed);
-    std::iter::repeat_with(move || {
-        let survives = |chances: &Distribution| chances.quantile(dice.share()) as u64;
-        let supply = of.supply.iter().map(survives).collect();
-        let lapsed: Vec<usize> = (0..wants.len()).filter(|_| dice.share() < of.lapse).collect();
-        Draw::new(supply).with_lapsed(lapsed)
-    })
-    .take(number)
 }

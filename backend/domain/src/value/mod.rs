@@ -9,6 +9,7 @@
 //! draws    the same over winters that may come and wants that may lapse
 //! lot      a particular lot's unit value, and values as whole tenths
 //! sentence the reasons in a sentence
+//! network  a network's market as it is told to its farms, and the values that follow from it
 //! ```
 //!
 //! A value is relative: 1 is a unit of a variety that multiplies like the network's median and is
@@ -20,15 +21,16 @@ mod flow;
 mod gains;
 mod lot;
 mod market;
+pub mod network;
 mod rebuild;
 mod sentence;
 mod swap;
 
-pub use draws::{DrawnValue, DrawnValues, NoDraws, Uncertain, over_draws, seeded_draws};
+pub use draws::{DrawnValue, DrawnValues, NoDraws, over_draws};
 pub use lot::{in_tenths, lot_unit_value};
 pub use market::{
     Accepted, Draw, Market, MarketError, Shares, SharesError, Want, Worth, WorthError,
 };
-pub use rebuild::{Multiplication, MultiplicationError, median, rebuild_values};
+pub use rebuild::{Multiplication, MultiplicationError, median, rebuild_value, rebuild_values};
 pub use sentence::{Reasons, Substitutes, value_sentence};
 pub use swap::{SwapValue, Valuation, swap_values};

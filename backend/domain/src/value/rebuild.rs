@@ -49,6 +49,10 @@ pub fn median(of: &[Multiplication]) -> Option<f64> {
 /// ```
 pub fn rebuild_values(of: &[Multiplication]) -> Vec<f64> {
     let Some(median) = median(of) else { return Vec::new() };
-    let of_median = Multiplication::surplus(median);
-    of.iter().map(|one| of_median / Multiplication::surplus(one.0)).collect()
+    of.iter().map(|one| rebuild_value(*one, median)).collect()
+}
+
+/// The rebuild value of one variety against a median.
+pub fn rebuild_value(of: Multiplication, median: f64) -> f64 {
+    Multiplication::surplus(median) / Multiplication::surplus(of.0)
 }

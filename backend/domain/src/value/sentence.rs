@@ -2,6 +2,8 @@
 //!
 //! What may not enter: any reckoning; the numbers are given.
 
+use serde::{Deserialize, Serialize};
+
 use super::{Market, Want};
 
 /// The figures behind a value.
@@ -22,7 +24,7 @@ pub struct Reasons {
 }
 
 /// Units wanted, by what else would do.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct Substitutes {
     /// Wanted before any other variety.
     pub first_choice: u64,
@@ -75,7 +77,9 @@ pub fn value_sentence(reasons: &Reasons) -> String {
     let likely = reasons.likely.map(|(low, high)| (format!("{low:.1}"), format!("{high:.1}")));
     let likely = match likely {
         None => String::new(),
-        Some((low, high)) if low == high => format!(", likely {low}"),
+        Some((low, high)) if low == high && low == format!("{:.1}", reasons.value) => String::new(),
+        // Wants that lapse now and then pull the mean out of so narrow a range.
+        Some((low, high)) if low == high => format!(", in most winters {low}"),
         Some((low, high)) => format!(", likely {low} to {high}"),
     };
     let spare = match reasons.spare {

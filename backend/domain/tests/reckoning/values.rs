@@ -3,8 +3,7 @@
 use proptest::prelude::*;
 use spareloop_domain::dice::Dice;
 use spareloop_domain::value::{
-    Accepted, Draw, Market, Multiplication, Shares, Uncertain, Want, Worth, over_draws,
-    seeded_draws, swap_values,
+    Accepted, Draw, Market, Multiplication, Shares, Want, Worth, over_draws, swap_values,
 };
 
 use crate::ask;
@@ -325,22 +324,4 @@ fn values_of_invented_networks_agree_with_a_general_solver() {
         }
     }
     assert!(checked > 500, "{checked}");
-}
-
-#[test]
-fn draws_are_the_same_for_the_same_seed_and_follow_the_chances() {
-    use spareloop_domain::chance::{Distribution, Tail};
-    let supply = vec![Distribution::binomial(10, 0.8, 0.2, Tail::Full), Distribution::certain(3)];
-    let of = Uncertain { supply, lapse: 0.25 };
-    let accepts = vec![Accepted { variety: 0, worth: Worth::new(1.0).unwrap() }];
-    let wants = vec![Want { count: 1, accepts }; 4];
-    let draws: Vec<Draw> = seeded_draws(&of, &wants, 4000, 7).collect();
-    assert_eq!(draws, seeded_draws(&of, &wants, 4000, 7).collect::<Vec<_>>());
-    assert_ne!(draws, seeded_draws(&of, &wants, 4000, 8).collect::<Vec<_>>());
-    let mean = |of: &dyn Fn(&Draw) -> f64| draws.iter().map(of).sum::<f64>() / 4000.0;
-    // Within four standard errors of what was stated.
-    assert!((mean(&|draw| draw.supply(0) as f64) - 8.0).abs() < 4.0 * (1.6_f64 / 4000.0).sqrt());
-    assert!(draws.iter().all(|draw| draw.supply(1) == 3));
-    let standing = mean(&|draw| draw.standing(&wants).count() as f64 / 4.0);
-    assert!((standing - 0.75).abs() < 4.0 * (0.1875_f64 / 16000.0).sqrt(), "{standing}");
 }

@@ -10,6 +10,7 @@ pub mod ledger;
 pub mod people;
 pub mod sign_in;
 pub mod stock;
+pub mod values;
 pub mod web_sign_in;
 
 use std::fmt::Display;

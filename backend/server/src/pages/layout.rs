@@ -119,7 +119,7 @@ pub(super) fn see_other(address: &str) -> HttpResponse {
 }
 
 const FOR_FARMS: [(&str, &str); 1] = [("/", "Stock")];
-const FOR_MEMBERS: [(&str, &str); 1] = [("/sheet", "Spare and short")];
+const FOR_MEMBERS: [(&str, &str); 2] = [("/sheet", "Spare and short"), ("/values", "Values")];
 const FOR_EXCHANGE: [(&str, &str); 2] = [("/matches", "Matches"), ("/holds", "Holds")];
 const OWED: [(&str, &str); 1] = [("/owed", "Owed book")];
 const FOR_COORDINATORS: [(&str, &str); 1] = [("/network", "Network")];

@@ -8,6 +8,7 @@
 //! set_up sign_in join network             people
 //! home sheet offers wants matches         stock, spare and short
 //! holds ask agree hand_over receipt owed  from asking to the owed book
+//! values       what a unit is worth, and why
 //! style        our one stylesheet
 //! ```
 //!
@@ -36,6 +37,7 @@ mod set_up;
 mod sheet;
 mod sign_in;
 mod style;
+mod values;
 mod wants;
 
 use actix_web::web::ServiceConfig;
@@ -60,4 +62,5 @@ pub fn configure(config: &mut ServiceConfig) {
     hand_over::configure(config);
     receipt::configure(config);
     owed::configure(config);
+    values::configure(config);
 }

@@ -43,6 +43,17 @@ pub(super) fn value(tenths: i64) -> String {
     Tenths(tenths).to_string()
 }
 
+/// A likely range of swap values, as one number where both ends read the same.
+pub(super) fn likely(low: f64, high: f64) -> String {
+    let (low, high) = (format!("{low:.1}"), format!("{high:.1}"));
+    if low == high { low } else { format!("{low} to {high}") }
+}
+
+/// A chance as a number of 100.
+pub(super) fn of_100(chance: f64) -> String {
+    format!("{:.0}", 100.0 * chance)
+}
+
 /// What a farm's balance means.
 pub(super) fn balance(tenths: i64) -> String {
     match tenths {

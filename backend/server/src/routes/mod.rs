@@ -10,6 +10,7 @@ pub mod holds;
 pub mod ledger;
 pub mod people;
 pub mod stock;
+pub mod values;
 
 use std::future::{Ready, ready};
 use std::net::{IpAddr, Ipv4Addr};
@@ -37,6 +38,7 @@ pub fn configure(config: &mut ServiceConfig<'_>) {
     people::configure(config);
     devices::configure(config);
     stock::configure(config);
+    values::configure(config);
     exchange::configure(config);
     holds::configure(config);
     ledger::configure(config);

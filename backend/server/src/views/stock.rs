@@ -3,7 +3,10 @@
 use std::collections::BTreeMap;
 
 use spareloop_api::stock::{LotLine, StockLine, StockView};
-use spareloop_domain::forecast::outlook::{Asked, KindOutlook, LotOutlook, Reckoned, outlook};
+use spareloop_domain::chance::Distribution;
+use spareloop_domain::forecast::outlook::{
+    Asked, KindOutlook, LotOutlook, Reckoned, lot_outlook, outlook,
+};
 use spareloop_domain::ledger::Book;
 use spareloop_domain::ledger::book::Lot;
 use spareloop_domain::ledger::history::survival_history;
@@ -42,6 +45,13 @@ fn next_may(today: Day) -> Day {
 /// The day on which a lot is to be planted: its variety's plan, or else the coming 10 May.
 pub fn planting_day(book: &Book, lot: &Lot, today: Day) -> Day {
     book.plans.get(&(lot.variety, lot.unit)).map_or_else(|| next_may(today), |plan| plan.planting)
+}
+
+/// Units of a lot that may be left on its planting day; none where they are too many to reckon.
+pub fn left_at_planting(book: &Book, lot: &Lot, today: Day, rules: &Rules) -> Option<Distribution> {
+    let on = planting_day(book, lot, today);
+    let outlook = lot_outlook(lot, Count::ZERO, on, &rules.asked(today));
+    outlook.survivors.ok().map(|left| left.distribution)
 }
 
 /// The stock by variety and unit kind.

@@ -16,6 +16,7 @@ pub fn summary(epoch: String, farm: FarmId, found: ledger::Summary) -> Summary {
         position: found.position.0,
         heads: heads(found.heads),
         promised: format!("{:016x}", found.promised),
+        market: Some(found.market),
     }
 }
 

@@ -7,7 +7,7 @@ use crate::pages_job::Loop;
 use crate::yard::{PASSWORD, Yard, new_id};
 
 /// Every page that a grower can open without an id.
-const PAGES: [&str; 6] = ["/", "/sheet", "/wants/new", "/matches", "/holds", "/owed"];
+const PAGES: [&str; 7] = ["/", "/sheet", "/values", "/wants/new", "/matches", "/holds", "/owed"];
 
 #[actix_web::test]
 async fn a_form_without_its_token_changes_nothing() {

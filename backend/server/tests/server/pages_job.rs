@@ -138,6 +138,11 @@ async fn a_parcel_passes_from_set_up_to_the_owed_book_by_browser_alone() {
     let page = it.emil.send(&it.yard, &page, &action, &[]).await;
     page.must_say("Received.").must_say("5 divisions on");
 
+    it.clara
+        .open(&it.yard, "/values")
+        .await
+        .must_say("Values by variety")
+        .must_say("Ember Lantern");
     it.dora.open(&it.yard, "/owed").await.must_say("Invented Ash Farm is owed 7.5");
     it.emil.open(&it.yard, "/owed").await.must_say("Invented Elm Farm owes the network 7.5");
     it.clara.open(&it.yard, "/owed").await.must_say("Invented Elm Farm owes 7.5");

@@ -26,8 +26,8 @@ pub(crate) use seal::HouseSeal;
 
 use crate::offers::promised_by_lot;
 use crate::schema::{entries, farms};
-use crate::text::{read, unsigned};
-use crate::{Missing, StoreError, Tx};
+use crate::text::{read, today, unsigned};
+use crate::{Missing, StoreError, Tx, market};
 use row::{COLUMNS, EntryRow};
 
 /// What the server holds of a farm's ledger.
@@ -39,6 +39,8 @@ pub struct Summary {
     pub heads: Heads,
     /// Stands for what is promised of the farm's lots.
     pub promised: u64,
+    /// Stands for what is offered and wanted in the farm's network.
+    pub market: String,
 }
 
 /// An entry at its position in the farm's feed.
@@ -72,12 +74,13 @@ pub enum More {
 
 /// What the server holds of the farm's ledger.
 pub fn summary(tx: &mut Tx<'_>, farm: FarmId, now: DateTime<Utc>) -> Result<Summary, StoreError> {
-    let newest: Option<i64> = farms::table
+    let found: Option<(i64, String)> = farms::table
         .find(farm.to_string())
-        .select(farms::newest_position)
+        .select((farms::newest_position, farms::network))
         .first(tx.connection)
         .optional()?;
-    let position = Position(unsigned(newest.ok_or(Missing::Farm)?)?);
+    let (newest, network) = found.ok_or(Missing::Farm)?;
+    let position = Position(unsigned(newest)?);
     let heads = heads(tx, farm)?;
     // Chains and positions have no gaps, so both count the farm's entries.
     if heads.values().map(|head| head.seq.get()).sum::<u64>() != position.0 {
@@ -87,7 +90,8 @@ pub fn summary(tx: &mut Tx<'_>, farm: FarmId, now: DateTime<Utc>) -> Result<Summ
         )));
     }
     let promised = mark(&promised_by_lot(tx, farm, now)?);
-    Ok(Summary { position, heads, promised })
+    let market = market::mark(tx, read(&network)?, today(now)?)?;
+    Ok(Summary { position, heads, promised, market })
 }
 
 /// A number that differs where what is promised does.

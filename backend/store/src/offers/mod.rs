@@ -9,6 +9,8 @@ mod row;
 use std::collections::BTreeMap;
 
 use chrono::{DateTime, Utc};
+use diesel::dsl::{count_star, sql};
+use diesel::sql_types::BigInt;
 use diesel::{ExpressionMethods, OptionalExtension, QueryDsl, RunQueryDsl};
 use spareloop_domain::exchange::cut::promised;
 use spareloop_domain::exchange::{OfferAct, OfferState};
@@ -189,6 +191,17 @@ pub fn board(
     let rows: Vec<OfferRow> = query.load(tx.connection)?;
     let found = rows.into_iter().map(Offer::try_from).collect::<Result<_, _>>()?;
     as_of(tx, found, now)
+}
+
+/// Sums over the network's open offers, one of which differs whenever an offer does.
+pub(crate) fn sums(tx: &mut Tx<'_>, network: NetworkId) -> Result<[i64; 5], StoreError> {
+    let of = |column: &str| sql::<BigInt>(&format!("coalesce(cast(sum({column}) AS bigint), 0)"));
+    let (number, version, count, held, passed): (i64, i64, i64, i64, i64) = offers::table
+        .filter(offers::network.eq(network.to_string()))
+        .filter(offers::state.eq(OfferState::Open.code()))
+        .select((count_star(), of("version"), of("count"), of("held"), of("passed")))
+        .first(tx.connection)?;
+    Ok([number, version, count, held, passed])
 }
 
 /// The farm's own offers in every state, by id, after `after` if it is given; at most `limit`.

@@ -230,6 +230,7 @@ impl Server {
                 position: self.feed.len() as u64,
                 heads: self.wire_heads(),
                 promised: String::new(),
+                market: None,
             }),
             Ask::Pull { after, limit } => {
                 let after = usize::try_from(after.0).unwrap();

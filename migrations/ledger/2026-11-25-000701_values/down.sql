@@ -1,0 +1,2 @@
+DROP TABLE value_history;
+DROP TABLE network_values;
