@@ -83,25 +83,35 @@ impl Share {
     /// The exact interval: the shares at which what was seen, or more extreme, has half the miss.
     pub fn exact(&self) -> Interval {
         let half_miss = f64::midpoint(1.0, -self.confidence);
-        // Counts are at most MAX_TRIALS, which any usize of ours holds.
-        let [seen, trials] =
-            [self.successes, self.trials].map(|k| usize::try_from(k).unwrap_or(usize::MAX));
-        let table = |logit: f64| {
-            Distribution::binomial(trials, logistic(logit), logistic(-logit), Tail::Full)
-        };
+        let [seen, trials] = whole([self.successes, self.trials]);
         Interval {
             low: if self.successes == 0 {
                 0.0
             } else {
-                logistic(crossing(|logit| table(logit).at_least(seen) >= half_miss))
+                logistic(crossing(|logit| table(trials, logit).at_least(seen) >= half_miss))
             },
-            high: if self.successes == self.trials {
-                1.0
-            } else {
-                logistic(crossing(|logit| table(logit).at_most(seen) <= half_miss))
-            },
+            high: upper(self.successes, self.trials, half_miss),
         }
     }
+}
+
+/// Counts are at most [`MAX_TRIALS`], which any usize of ours holds.
+fn whole(counts: [u64; 2]) -> [usize; 2] {
+    counts.map(|k| usize::try_from(k).unwrap_or(usize::MAX))
+}
+
+fn table(trials: usize, logit: f64) -> Distribution {
+    Distribution::binomial(trials, logistic(logit), logistic(-logit), Tail::Full)
+}
+
+/// The share at which so few successes, or fewer, have the chance `miss`: the exact one-sided upper
+/// limit.
+pub(crate) fn upper(successes: u64, trials: u64, miss: f64) -> f64 {
+    if successes >= trials {
+        return 1.0;
+    }
+    let [seen, trials] = whole([successes, trials]);
+    logistic(crossing(|logit| table(trials, logit).at_most(seen) <= miss))
 }
 
 fn logistic(logit: f64) -> f64 {

@@ -37,12 +37,27 @@ pub struct Settings {
     /// Alarm at or under: 35 °F; never muted together with a lesser warning (common practice, no
     /// source).
     pub alarm_at_or_under: Celsius,
+    /// Air at or under this relative humidity is dry: 0.75 (common practice, no source; sources
+    /// disagree, so suit it to the packing).
+    pub dry_at_or_under: f64,
+    /// Air at or over this relative humidity leaves water on things: 0.97 (ours, no source).
+    pub condensation_at_or_over: f64,
+    /// Hours of dry air, or of water under film, before it is told: 24 (ours, no source).
+    pub humidity_hours: u16,
+    /// A loss of weight by the farm's own rate that is told: 0.05 (a handbook's rule of thumb for
+    /// produce is 3 to 10 %, from memory).
+    pub weight_loss_told: f64,
     /// Look into it where survival is below this share: 0.85 (common practice, no source).
     pub look_into_below: f64,
     /// So many losses in one box: look at all of it; 3 (common practice, no source).
     pub look_at_all_after_losses: u16,
     /// Shrivelled but firm: moisten and look again in so many days; 7 (common practice, no source).
     pub look_again_days: u16,
+    /// A look must not miss trouble in this share of a lot: 0.05 (ours; a level that ISPM 31 works
+    /// its tables for).
+    pub look_level: f64,
+    /// How sure a look must be of that: 0.95 (ours; the confidence that ISPM 31 speaks of most).
+    pub look_confidence: f64,
     /// Minutes of a soak: 2 (common practice, no source; the product's label goes before).
     pub soak_minutes: u16,
     /// What is kept back before offering: the greater of 10 % of the plants wanted, rounded up, and
@@ -66,9 +81,15 @@ impl Default for Settings {
             warn_at_or_under: Celsius::known_fahrenheit(38.0),
             warn_at_or_over: Celsius::known_fahrenheit(55.0),
             alarm_at_or_under: Celsius::known_fahrenheit(35.0),
+            dry_at_or_under: 0.75,
+            condensation_at_or_over: 0.97,
+            humidity_hours: 24,
+            weight_loss_told: 0.05,
             look_into_below: 0.85,
             look_at_all_after_losses: 3,
             look_again_days: 7,
+            look_level: 0.05,
+            look_confidence: 0.95,
             soak_minutes: 2,
             keep_back: KeepBackRule::default(),
             service_level: ServiceLevel::default(),

@@ -3,8 +3,10 @@
 use clap::{Args, Subcommand};
 use serde_json::json;
 use spareloop_domain::sampling::{
-    Aim, SampleSize, SamplingError, detection, sample_size, sample_size_of_large_lot,
+    Aim, LookMade, MayLookingShow, Proof, SampleSize, SamplingError, detection, looking_for,
+    sample_size, sample_size_of_large_lot,
 };
+use spareloop_domain::settings::Settings;
 
 use crate::book::error_sentence;
 use crate::fault::Fault;
@@ -23,6 +25,41 @@ Looking can't show freedom from what shows no signs.")]
         after_help = "Example: spareloop sample detection --lot-size 60 --affected 3 --sample 20"
     )]
     Detection(Detection),
+    /// What a look that was made excludes.
+    #[command(after_help = "\
+Examples:
+  spareloop sample proves --lot-size 200 --sample 51 --found 0
+  spareloop sample proves --lot-size 60 --sample 20 --found 1 --efficacy 0.8 --level 0.1
+  spareloop sample proves --lot-size 200 --sample 51 --found 0 --for 'mosaic virus'
+A look excludes a level, never the trouble itself. Leave --lot-size out for a large lot.")]
+    Proves(Proves),
+}
+
+/// Asks what a look proves.
+#[derive(Debug, Args)]
+#[command(allow_negative_numbers = true)]
+pub struct Proves {
+    /// Units in the lot; a large lot unless told.
+    #[arg(long)]
+    lot_size: Option<u64>,
+    /// Units looked at.
+    #[arg(long)]
+    sample: u64,
+    /// Units with trouble among them.
+    #[arg(long, default_value_t = 0)]
+    found: u64,
+    /// The share of units with trouble whose chance of being found is told.
+    #[arg(long, default_value_t = Settings::default().look_level)]
+    level: f64,
+    /// How sure to be of what is excluded.
+    #[arg(long, default_value_t = Settings::default().look_confidence)]
+    confidence: f64,
+    /// The chance that a look at a unit with trouble sees it.
+    #[arg(long, default_value_t = 1.0)]
+    efficacy: f64,
+    /// The disease or pest that was looked for: some show no signs.
+    #[arg(long = "for", value_name = "DISEASE")]
+    looked_for: Option<String>,
 }
 
 /// Asks for a size.
@@ -33,10 +70,10 @@ pub struct HowMany {
     #[arg(long)]
     lot_size: Option<u64>,
     /// The share of units with trouble that must not be missed.
-    #[arg(long, default_value_t = 0.05)]
+    #[arg(long, default_value_t = Settings::default().look_level)]
     level: f64,
     /// How sure to be to find it.
-    #[arg(long, default_value_t = 0.95)]
+    #[arg(long, default_value_t = Settings::default().look_confidence)]
     confidence: f64,
     /// The chance that a look at a unit with trouble sees it.
     #[arg(long, default_value_t = 1.0)]
@@ -65,6 +102,7 @@ pub struct Detection {
 pub fn run(command: Sample) -> Result<Answer, Fault> {
     match command {
         Sample::Size(it) => size(&it),
+        Sample::Proves(it) => proves(&it),
         Sample::Detection(it) => {
             let chance =
                 detection(it.lot_size, it.affected, it.sample, it.efficacy).map_err(refused)?;
@@ -113,4 +151,53 @@ fn size(it: &HowMany) -> Result<Answer, Fault> {
         ),
     };
     Ok(Answer::new("sample-size", text, data))
+}
+
+fn proves(it: &Proves) -> Result<Answer, Fault> {
+    let look = LookMade::new(it.lot_size, it.sample, it.found, it.efficacy).map_err(refused)?;
+    let proof = look.proves(it.confidence).map_err(refused)?;
+    let chance = look.chance_of_finding(it.level).map_err(refused)?;
+    let (hides, hidden) = hides(it.looked_for.as_deref());
+    let mut lines = Vec::new();
+    // What hides is said first: the figures behind it hold only for what shows itself.
+    lines.extend(hidden);
+    lines.push(proof.sentence());
+    lines.push(chance.map_or_else(
+        || format!("In so small a lot {} of 100 units is less than one.", it.level * 100.0),
+        |chance| {
+            format!(
+                "Trouble in {} of 100 units would have shown in {:.1} of 100 such looks.",
+                it.level * 100.0,
+                chance * 100.0
+            )
+        },
+    ));
+    if it.looked_for.is_some() {
+        lines.push("These figures hold only for trouble that shows itself.".to_owned());
+    } else {
+        lines.push("Looking can't show freedom from what shows no signs.".to_owned());
+    }
+    let Proof { at_most, share_at_most, .. } = proof;
+    let data = json!({
+        "at_most": at_most,
+        "share_at_most": share_at_most,
+        "excluded_from": proof.excluded_from(),
+        "confidence": it.confidence,
+        "level": it.level,
+        "chance_of_finding_level": chance,
+        "looked_for": it.looked_for,
+        "may_hide": hides,
+    });
+    Ok(Answer::new("sample-proves", lines.join("\n"), data))
+}
+
+/// Whether what was looked for is known to hide, and the sentence on it.
+fn hides(looked_for: Option<&str>) -> (Option<&'static str>, Option<String>) {
+    let Some(named) = looked_for else { return (None, None) };
+    let known = looking_for(named);
+    let word = match known {
+        MayLookingShow::No(_) => "known",
+        MayLookingShow::NotKnown => "not known",
+    };
+    (Some(word), Some(known.sentence(named)))
 }

@@ -36,6 +36,6 @@ pub(super) const fn field_of(error: SamplingError) -> &'static str {
         SamplingError::Efficacy => "efficacy",
         SamplingError::LotSize => "lot_size",
         SamplingError::Affected => "affected_units",
-        SamplingError::Sample => "sample_size",
+        SamplingError::Sample | SamplingError::Found | SamplingError::NothingSeen => "sample_size",
     }
 }

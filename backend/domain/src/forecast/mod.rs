@@ -5,6 +5,7 @@
 //! posterior  what a lot's own checks say about its rate
 //! survivors  units left on a day: expected, likely range, chances
 //! together   survivors of lots that have something in common
+//! telling    how much a look tonight would tell
 //! emergence  how many of what is planted comes up
 //! plan       what is wanted, how sure to be, what is kept back
 //! spare      what can be given away, what is lacking
@@ -25,6 +26,7 @@ mod posterior;
 mod sentence;
 mod spare;
 mod survivors;
+mod telling;
 mod together;
 
 pub use emergence::{Emergence, EmergenceError, EmergenceRate};
@@ -36,6 +38,7 @@ pub use sentence::{
 };
 pub use spare::{Short, Spare, SpareQuestion, spare};
 pub use survivors::{Survivors, survivors, survivors_under};
+pub use telling::{LookTonight, Telling, telling};
 pub use together::{LotInStore, survivors_of_all};
 
 /// Why a forecast was not worked out.

@@ -18,6 +18,7 @@ mod sentences;
 mod shrinkage;
 mod spare_and_short;
 mod survivors;
+mod telling;
 mod trade;
 mod values;
 mod works_here;

@@ -2,11 +2,23 @@
 //!
 //! The method of ISPM 31 (International Standards for Phytosanitary Measures): the smallest sample
 //! whose chance of missing the trouble is at most 1 − confidence, hypergeometric for a lot of known
-//! size and binomial for a large one, with the efficacy of the look as an argument. Looking can't
-//! show freedom from trouble that shows no signs. What may not enter: which lot, and what is done
-//! about what was found.
+//! size and binomial for a large one, with the efficacy of the look as an argument.
+//!
+//! ```text
+//! (here)  how many to look at, and the chance that a look finds the trouble
+//! proof   the other way round: what a look that was made excludes
+//! unseen  diseases that show no signs, for which looking proves nothing
+//! ```
+//!
+//! What may not enter: which lot, and what is done about what was found.
+
+mod proof;
+mod unseen;
 
 use serde::Serialize;
+
+pub use proof::{LookMade, Proof};
+pub use unseen::{CARRIED_UNSEEN, CarriedUnseen, Grade, MayLookingShow, looking_for};
 
 use crate::chance::Distribution;
 
@@ -39,33 +51,51 @@ pub enum SamplingError {
     /// More units looked at than the lot has.
     #[error("more units looked at than the lot has")]
     Sample,
+    /// More found than looked at.
+    #[error("more units found with trouble than were looked at")]
+    Found,
+    /// Nothing was looked at.
+    #[error("a look sees from 1 to 1,000,000,000 units")]
+    NothingSeen,
 }
 
 /// The largest lot that is reckoned with exactly.
 pub const MAX_LOT: u64 = 1_000_000_000;
 
+/// Units of a lot that a level is: floor(lot size × level + 10⁻⁹), as ISPM 31 rounds.
+fn affected_at(lot_size: u64, level: f64) -> u64 {
+    // The cast keeps the whole part, which is what floor asks for.
+    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
+    let affected = ((lot_size as f64) * level + 1e-9) as u64;
+    affected.min(lot_size)
+}
+
+/// The grace is compute's, so that 1 − 0.95 doesn't ask for one unit more by rounding alone.
+fn accepted_miss(confidence: f64) -> f64 {
+    (1.0 - confidence) * (1.0 + 1e-9)
+}
+
 impl Aim {
     /// Checks the three shares: `level` and `efficacy` in (0, 1], `confidence` in (0, 1).
     pub fn new(level: f64, confidence: f64, efficacy: f64) -> Result<Self, SamplingError> {
-        if !(level > 0.0 && level <= 1.0) {
-            return Err(SamplingError::Level);
-        }
-        if !(confidence > 0.0 && confidence < 1.0) {
-            return Err(SamplingError::Confidence);
-        }
+        check_level(level)?;
+        check_confidence(confidence)?;
         check_efficacy(efficacy)?;
         Ok(Self { level, confidence, efficacy })
     }
 
     /// Whether a chance of a miss is small enough.
     fn accepts(&self, miss: f64) -> bool {
-        miss <= self.accepted_miss()
+        miss <= accepted_miss(self.confidence)
     }
+}
 
-    /// The grace is compute's, so that 1 − 0.95 doesn't ask for one unit more by rounding alone.
-    fn accepted_miss(&self) -> f64 {
-        (1.0 - self.confidence) * (1.0 + 1e-9)
-    }
+fn check_level(level: f64) -> Result<(), SamplingError> {
+    if level > 0.0 && level <= 1.0 { Ok(()) } else { Err(SamplingError::Level) }
+}
+
+fn check_confidence(confidence: f64) -> Result<(), SamplingError> {
+    if confidence > 0.0 && confidence < 1.0 { Ok(()) } else { Err(SamplingError::Confidence) }
 }
 
 fn check_efficacy(efficacy: f64) -> Result<(), SamplingError> {
@@ -119,9 +149,7 @@ const MOST_COUNTED: f64 = 9_007_199_254_740_992.0;
 /// ```
 pub fn sample_size(lot_size: u64, aim: Aim) -> Result<SampleSize, SamplingError> {
     check_lot(lot_size)?;
-    // The cast keeps the whole part, which is what floor asks for.
-    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
-    let affected = (((lot_size as f64) * aim.level + 1e-9) as u64).min(lot_size);
+    let affected = affected_at(lot_size, aim.level);
     if affected == 0 {
         return Ok(SampleSize::NotAttainable(NotAttainable::LessThanOneUnit));
     }
@@ -153,7 +181,7 @@ pub fn sample_size_of_large_lot(aim: Aim) -> SampleSize {
     let ln_miss_one = (-aim.level * aim.efficacy).ln_1p();
     let found = |n: u64| -(n as f64 * ln_miss_one).exp_m1();
     let enough = |n: u64| aim.accepts((n as f64 * ln_miss_one).exp());
-    let guess = (aim.accepted_miss().ln() / ln_miss_one).ceil().max(1.0);
+    let guess = (accepted_miss(aim.confidence).ln() / ln_miss_one).ceil().max(1.0);
     if guess > MOST_COUNTED {
         return SampleSize::NotAttainable(NotAttainable::BeyondCounting);
     }
