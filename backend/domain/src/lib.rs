@@ -4,8 +4,8 @@
 //! call it: the trade's words as types ([`words`]), the farm's ledger and its fold ([`ledger`]),
 //! what survives ([`forecast`], and over many lots [`fit`], [`shrink`], [`curve`], [`works`],
 //! [`calibration`]), what to look at ([`tonight`]) and what a look proves ([`sampling`],
-//! [`interval`]), the air in store ([`climate`]), solutions at the bench ([`disinfection`]), the states of an exchange
-//! ([`exchange`]), what a unit is fairly worth ([`value`]) and the JSON door to the computations
+//! [`interval`]), the air in store ([`climate`]), solutions at the bench ([`disinfection`]), the
+//! states of an exchange ([`exchange`]), what a unit is fairly worth ([`value`]) and the JSON door to the computations
 //! ([`compute`]). [`planted`] holds what the simulation of a sync may do to the rooms from within;
 //! shipped builds have none of it.
 //!

@@ -124,6 +124,8 @@ fn session(
         tools,
         tool_dip: solution(row, "tool dip")?,
         soak: solution(row, "soak")?,
+        tool_sets: None,
+        until: None,
     };
     scratch.note(on, body)?;
     Ok(Some(session))
@@ -136,5 +138,6 @@ fn solution(row: &Row<'_>, field: &str) -> Result<Option<Solution>, String> {
         strength_percent: row.number(&format!("{field} percent"))?,
         minutes: row.number(&format!("{field} minutes"))?,
         made_up: None,
+        label_percent: None,
     }))
 }

@@ -17,6 +17,7 @@
 //! scratch    the book as it will be, row by row, so that the rules at the door judge each row
 //! preview    what would be written
 //! stock, checks, wide, lifted, bench, plan   one kind of file each
+//! logger     readings of a logger, which make no rows of the kinds above
 //! ledger, brought   a whole stock book in: its lines, and what is asked first
 //! ```
 //!
@@ -36,6 +37,7 @@ pub(crate) mod lasting;
 mod layout;
 pub mod ledger;
 mod lifted;
+pub mod logger;
 mod memory;
 mod plan;
 mod preview;
@@ -49,8 +51,9 @@ mod workbook;
 
 use std::path::Path;
 
+use diesel::sqlite::SqliteConnection;
 use serde_json::json;
-use spareloop_domain::words::{Day, LossCause, Packing, UnitKind};
+use spareloop_domain::words::{Day, FarmId, LossCause, Packing, UnitKind};
 
 use crate::ask::{Asking, Consent};
 use crate::book::copies::Before;
@@ -204,7 +207,7 @@ pub fn run(desk: &Desk, kind: FileKind, file: &Path, options: &Options) -> Resul
         }
     }
     preview.named = scratch.named();
-    decide(desk, kind, file, options, preview, |desk| {
+    decide(desk, kind.code(), file, options.wrong_rows, preview, |desk| {
         write(desk, kind, &layout.columns, scratch, known_entries, &said_of(file))
     })
 }
@@ -265,9 +268,9 @@ fn looks(
 
 fn decide(
     desk: &Desk,
-    kind: FileKind,
+    kind: &str,
     file: &Path,
-    options: &Options,
+    wrong_rows: WrongRows,
     preview: Preview,
     write: impl FnOnce(&Desk) -> Result<u64, Fault>,
 ) -> Result<Answer, Fault> {
@@ -276,10 +279,10 @@ fn decide(
         Answer::new(
             "import",
             text,
-            json!({ "file": file, "file_kind": kind.code(), "preview": preview, "written": written }),
+            json!({ "file": file, "file_kind": kind, "preview": preview, "written": written }),
         )
     };
-    if preview.wrong > 0 && options.wrong_rows == WrongRows::StopAll {
+    if preview.wrong > 0 && wrong_rows == WrongRows::StopAll {
         let last = "Nothing was written. Correct those rows, or give --leave-out-wrong to import the rest.";
         return Ok(answer(format!("{text}\n{last}"), 0).exiting(Exit::Refused));
     }
@@ -320,15 +323,7 @@ fn write(
     let mut file = desk.file()?;
     desk.copy_before(&mut file, Before::Import)?;
     file.write(desk.keep, |connection| {
-        if entries::count(connection)? != known_entries
-            || farm::get(connection)?.id != scratch.farm()
-        {
-            return Err(Fault::failed(
-                "The book changed while the preview was read.",
-                "Give the command again.",
-            )
-            .keeping("Nothing was written."));
-        }
+        unchanged(connection, known_entries, scratch.farm())?;
         for (key, row) in scratch.memory.now() {
             imports::remember(connection, kind.code(), key, row)?;
         }
@@ -339,4 +334,17 @@ fn write(
         undone::together(connection, &written, said)?;
         Ok(written.len() as u64)
     })
+}
+
+/// Refuses to write over what came into the book since the preview was read.
+fn unchanged(
+    connection: &mut SqliteConnection,
+    known_entries: u64,
+    farm: FarmId,
+) -> Result<(), Fault> {
+    if entries::count(connection)? == known_entries && farm::get(connection)?.id == farm {
+        return Ok(());
+    }
+    Err(Fault::failed("The book changed while the preview was read.", "Give the command again.")
+        .keeping("Nothing was written."))
 }

@@ -24,6 +24,7 @@ pub(super) fn answer(input: &Fields<'_>) -> Result<Value, ComputeError> {
 
 const fn field_of(error: DilutionError) -> &'static str {
     match error {
+        DilutionError::Label => "label_percent",
         DilutionError::Stock => "stock_percent",
         DilutionError::Target | DilutionError::TargetNotBelowStock | DilutionError::AboveLabel => {
             "target_percent"

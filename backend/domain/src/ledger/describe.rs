@@ -88,6 +88,11 @@ impl Words<'_> {
             Body::Climate(body) => {
                 format!("{} climate readings at {}", body.readings.len(), body.place)
             }
+            Body::Weigh(body) => {
+                let of =
+                    body.sample.as_ref().map_or(String::new(), |one| format!(" (sample {one})"));
+                format!("weighed {} g of {}{of}", body.grams, self.lot(body.lot))
+            }
             Body::WakeUp(body) => format!("woke up {}", self.lot(body.lot)),
             Body::PotUp(body) => {
                 let taken = self.unit(body.from).counted(body.taken);

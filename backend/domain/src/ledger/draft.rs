@@ -15,7 +15,7 @@ use super::body::{
 use super::book::{Book, Lot, LotCondition};
 use super::entry::Draft;
 use super::refusal::Refusal;
-use crate::words::{Count, Day, LossCause, LotId, Purpose, UnitKind, VarietyId};
+use crate::words::{Count, Day, LossCause, LotId, Purpose, TimeOfDay, UnitKind, VarietyId};
 
 /// Refuses a draft that can't be right.
 ///
@@ -138,6 +138,10 @@ impl Door<'_> {
             }
             Body::Stop(body) => text(&body.signs, "what was seen"),
             Body::Climate(body) => climate(body),
+            Body::Weigh(body) => {
+                let allowed = (Bound::Excluded(0.0), Bound::Included(1e6));
+                within(body.grams, allowed, "the weight", "above 0 and at most 1,000,000 g")
+            }
             Body::PotUp(body) => {
                 some(body.made, "the count potted up")?;
                 self.take(body.from, body.taken, "the count taken")
@@ -297,16 +301,26 @@ fn solution(solution: &Solution) -> Result<(), Refusal> {
         let allowed = (Bound::Excluded(0.0), Bound::Included(100.0));
         within(strength, allowed, "the strength", "above 0 and at most 100 percent")?;
     }
-    match solution.minutes {
-        Some(minutes) => {
-            let allowed = (Bound::Excluded(0.0), Bound::Included(1440.0));
-            within(minutes, allowed, "the time in the solution", "above 0 and at most 1440 minutes")
-        }
-        None => Ok(()),
+    if let Some(strength) = solution.label_percent {
+        let allowed = (Bound::Excluded(0.0), Bound::Included(100.0));
+        within(strength, allowed, "the label's strength", "above 0 and at most 100 percent")?;
+    }
+    if let Some(minutes) = solution.minutes {
+        let allowed = (Bound::Excluded(0.0), Bound::Included(1440.0));
+        within(minutes, allowed, "the time in the solution", "above 0 and at most 1440 minutes")?;
+    }
+    time_of_day(solution.made_up.as_deref(), "when the solution was made up")
+}
+
+fn time_of_day(given: Option<&str>, what: &'static str) -> Result<(), Refusal> {
+    match given.map(str::parse::<TimeOfDay>) {
+        Some(Err(error)) => Err(Refusal::NoTime { what, given: error.0 }),
+        Some(Ok(_)) | None => Ok(()),
     }
 }
 
 fn bench_session(session: &BenchSession) -> Result<(), Refusal> {
+    time_of_day(session.until.as_deref(), "when the last cut was made")?;
     session.tool_dip.iter().chain(&session.soak).try_for_each(solution)
 }
 
@@ -320,6 +334,10 @@ fn climate(climate: &Climate) -> Result<(), Refusal> {
         if let Some(share) = reading.relative_humidity {
             within(share, 0.0..=1.0, "a relative humidity", "from 0 to 1")?;
         }
+    }
+    if let Some(minutes) = climate.utc_offset_minutes {
+        let range = "from -1,080 to 1,080 minutes";
+        within(f64::from(minutes), -1080.0..=1080.0, "the offset from UTC", range)?;
     }
     Ok(())
 }

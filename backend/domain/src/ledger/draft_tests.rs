@@ -4,6 +4,7 @@
 use super::*;
 use crate::ledger::body::{
     Discard, Eyes, Loss, LostUnits, MadeLot, Opening, Reading, Sensor, ToolsBetweenClumps, Void,
+    Weigh,
 };
 use crate::ledger::example::{Farm, day, look, n};
 use crate::ledger::generate::plausible;
@@ -181,7 +182,7 @@ fn a_protected_variety_without_a_permission_is_not_passed_on() {
 
 #[test]
 fn numbers_that_are_no_numbers_and_levels_that_are_no_levels_are_refused() {
-    let (farm, _) = divisions(20);
+    let (farm, lot) = divisions(20);
     let plan = |level| Plan {
         variety: farm.variety,
         unit: UnitKind::Division,
@@ -195,22 +196,43 @@ fn numbers_that_are_no_numbers_and_levels_that_are_no_levels_are_refused() {
         assert!(matches!(ask(&farm, TODAY, plan(level)), Err(Refusal::OutOfRange { .. })));
     }
     let reading = Reading { millis: 0, temperature_c: f64::NAN, relative_humidity: None };
-    let climate =
-        Climate { place: "cellar".parse().unwrap(), sensor: Sensor::Room, readings: vec![reading] };
+    let climate = Climate {
+        place: "cellar".parse().unwrap(),
+        sensor: Sensor::Room,
+        readings: vec![reading],
+        utc_offset_minutes: None,
+    };
     assert!(matches!(ask(&farm, TODAY, climate), Err(Refusal::OutOfRange { .. })));
+    for grams in [0.0, -1.0, f64::NAN, 2e6] {
+        let weighed = Weigh { lot, sample: None, grams };
+        assert!(matches!(ask(&farm, TODAY, weighed), Err(Refusal::OutOfRange { .. })));
+    }
+    assert_eq!(ask(&farm, TODAY, Weigh { lot, sample: None, grams: 812.5 }), Ok(()));
     let dip = Solution {
         agent: "bleach".to_owned(),
         strength_percent: Some(120.0),
         minutes: None,
         made_up: None,
+        label_percent: None,
     };
     let session = BenchSession {
         session: SessionId::new(uuid::Uuid::nil()),
         lots: Vec::new(),
         tools: ToolsBetweenClumps::NotNoted,
-        tool_dip: Some(dip),
+        tool_dip: Some(dip.clone()),
         soak: None,
+        tool_sets: None,
+        until: None,
     };
+    let with = |dip: Solution| BenchSession { tool_dip: Some(dip), ..session.clone() };
+    let strong = Solution { label_percent: Some(-1.0), strength_percent: None, ..dip.clone() };
+    let late =
+        Solution { made_up: Some("25:00".to_owned()), strength_percent: None, ..dip.clone() };
+    assert!(matches!(ask(&farm, TODAY, with(strong)), Err(Refusal::OutOfRange { .. })));
+    assert!(matches!(ask(&farm, TODAY, with(late)), Err(Refusal::NoTime { .. })));
+    let until = BenchSession { until: Some("noon".to_owned()), ..session.clone() };
+    let until = BenchSession { tool_dip: None, ..until };
+    assert!(matches!(ask(&farm, TODAY, until), Err(Refusal::NoTime { .. })));
     assert!(matches!(ask(&farm, TODAY, session), Err(Refusal::OutOfRange { .. })));
 }
 

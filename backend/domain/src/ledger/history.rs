@@ -154,6 +154,8 @@ impl SurvivalHistory {
 /// What the farm's ledger says of the bench that a lot was cut at.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 #[serde(tag = "noted", rename_all = "kebab-case")]
+// There is one of it at a time.
+#[allow(clippy::large_enum_variant)]
 pub enum BenchHygiene {
     /// The session that the lot, or the lot it was split from, was cut in.
     Session {

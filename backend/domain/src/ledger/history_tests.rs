@@ -73,11 +73,20 @@ fn bench_hygiene_is_found_up_the_chain_of_lots() {
         strength_percent: Some(0.5),
         minutes: Some(2.0),
         made_up: None,
+        label_percent: None,
     });
     let tools = ToolsBetweenClumps::Disinfected;
     farm.note(
         "2025-11-01",
-        BenchSession { session, lots: vec![clumps], tools, tool_dip, soak: None },
+        BenchSession {
+            session,
+            lots: vec![clumps],
+            tools,
+            tool_dip,
+            soak: None,
+            tool_sets: Some(2),
+            until: None,
+        },
     );
     let made =
         MadeLot { lot, unit: UnitKind::Division, count: n(20), eyes: Eyes::Eyed, label: None };

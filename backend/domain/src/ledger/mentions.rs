@@ -32,6 +32,7 @@ impl Body {
             Self::Recount(body) => vec![body.lot],
             Self::Loss(body) => vec![body.lot],
             Self::Stop(body) => vec![body.lot],
+            Self::Weigh(body) => vec![body.lot],
             Self::WakeUp(body) => vec![body.lot],
             Self::PotUp(body) => vec![body.from],
             Self::TakeCuttings(body) => vec![body.mother],

@@ -93,6 +93,14 @@ pub enum Refusal {
         /// What it may be, in words.
         range: &'static str,
     },
+    /// A text that is no time of day.
+    #[error("{what} is given as {given:?}, which is no time of day")]
+    NoTime {
+        /// Which time.
+        what: &'static str,
+        /// As given.
+        given: String,
+    },
     /// A text that says nothing.
     #[error("{what} is empty")]
     Empty {
@@ -172,6 +180,7 @@ impl Refusal {
             }
             Self::NothingCounted { .. } => "Leave it out, or give the count.",
             Self::OutOfRange { .. } => "Check the number and its unit.",
+            Self::NoTime { .. } => "Write it as HH:MM, from 00:00 to 23:59.",
             Self::Empty { .. } => "Write a few words.",
             Self::NotWokenYet { .. } => "Wake the lot up and look again, or name another cause.",
             Self::Stopped { .. } => {

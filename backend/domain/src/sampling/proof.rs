@@ -151,7 +151,7 @@ impl Proof {
                 format!("so weak a look excludes nothing at {sure}")
             }
             (Some(lot), Some(0)) => {
-                format!("at {sure} sure, not one of the {lot} has it")
+                format!("at {sure} sure, even a single one among the {lot} would have shown")
             }
             (_, Some(1)) => format!("at {sure} sure, at most 1 of them ({share}) has it"),
             (_, Some(most)) => format!("at {sure} sure, at most {most} of them ({share}) have it"),

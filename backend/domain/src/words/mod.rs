@@ -11,6 +11,7 @@ mod names;
 mod place;
 mod season;
 mod stock;
+mod time;
 mod variety;
 
 pub use count::{Count, CountError};
@@ -25,4 +26,5 @@ pub use place::{Packing, Place, PlaceError};
 pub use season::{Season, SeasonError};
 pub use stock::{DiscardReason, Look, LossCause, Purpose, UnitKind, UnknownWord};
 pub(crate) use stock::{plain, word};
+pub use time::{TimeOfDay, TimeOfDayError};
 pub use variety::{Identity, Intention, Protection, VarietyCard};

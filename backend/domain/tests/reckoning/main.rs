@@ -5,6 +5,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
 mod air_and_solutions;
+mod air_over_time;
 mod calibrated;
 mod curves;
 mod door;

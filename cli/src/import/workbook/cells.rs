@@ -3,6 +3,8 @@
 //! What may not enter: what columns mean.
 
 use calamine::{DataRef, NumberFormat};
+use chrono::NaiveTime;
+use spareloop_domain::words::Day;
 
 use crate::import::table::{Odd, Serials};
 
@@ -37,9 +39,20 @@ pub(super) fn text(value: &DataRef<'_>, style: Style, serials: Serials) -> Resul
         DataRef::Bool(false) => "no".to_owned(),
         DataRef::DateTime(moment) => serials
             .day(moment.as_f64())
-            .map_or_else(|| number(moment.as_f64()), |day| day.to_string()),
+            .map_or_else(|| number(moment.as_f64()), |day| with_time(day, moment.as_f64())),
         DataRef::Error(error) => return Err(Odd::Error(error.to_string())),
     })
+}
+
+/// A day, with its time where it has one: midnight is no time, but a plain day.
+fn with_time(day: Day, serial: f64) -> String {
+    // A share of a day, to the second.
+    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
+    let seconds = (serial.fract() * 86_400.0).round() as u32;
+    match NaiveTime::from_num_seconds_from_midnight_opt(seconds, 0) {
+        Some(time) if seconds > 0 => format!("{day} {time}"),
+        _ => day.to_string(),
+    }
 }
 
 /// A number; sums of fractions that miss a whole number by a hair are that number.

@@ -124,6 +124,12 @@ record! {
         /// The tuber soak.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         soak: Option<Solution>,
+        /// Sets of tools used in turn, one in the dip while another cuts.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        tool_sets: Option<u8>,
+        /// When the last cut was made, as `HH:MM`.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        until: Option<String>,
     }
 }
 /// What was done with the tools between clumps.
@@ -151,6 +157,9 @@ record! {
         /// When it was made up, as `HH:MM`.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         made_up: Option<String>,
+        /// The most that the label allows for this use, in percent, if noted.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        label_percent: Option<f64>,
     }
 }
 record! {

@@ -40,7 +40,7 @@ pub use passing::{Coming, Receive, Send};
 pub use season::{Carried, CloseSeason, ConfirmSeason, Seen};
 pub use spring::{CameUp, FieldObservation, PlantOut, PotUp, TakeCuttings, WakeUp, Yield};
 pub use winter::{
-    Check, Climate, Loss, LostUnits, Move, Reading, Recount, Scope, Sensor, Stop, Store,
+    Check, Climate, Loss, LostUnits, Move, Reading, Recount, Scope, Sensor, Stop, Store, Weigh,
 };
 
 /// A body that is not what its kind promises.
@@ -160,6 +160,8 @@ bodies! {
     Stop = "stop", "stop: suspicious growth";
     /// Readings of a logger.
     Climate = "climate", "climate readings";
+    /// A sample of a lot weighed.
+    Weigh = "weigh", "weighed";
     /// Brought into warmth to wake up.
     WakeUp = "wake-up", "woken up";
     /// Potted.

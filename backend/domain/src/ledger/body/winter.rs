@@ -109,6 +109,22 @@ record! {
         sensor: Sensor,
         /// The readings.
         readings: Vec<Reading>,
+        /// Minutes by which the logger's clock stood ahead of UTC, so that days and nights can be
+        /// told.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        utc_offset_minutes: Option<i16>,
+    }
+}
+record! {
+    /// A sample of a lot weighed, to learn what weight it loses.
+    Weigh {
+        /// The lot.
+        lot: LotId,
+        /// Which sample of it, if there are several.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        sample: Option<String>,
+        /// Its weight in grams.
+        grams: f64,
     }
 }
 /// Where a sensor sits.

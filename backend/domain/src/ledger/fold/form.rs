@@ -22,15 +22,21 @@ use crate::ledger::season::{ClosedSeason, Confirmation, LateEntry};
 use crate::words::{Count, Day, DeviceId, EntryId, LotId, Season, SessionId, UnitKind, VarietyId};
 
 /// The number of this form and of the fold's rules.
-pub(super) const FORMAT: u32 = 3;
+pub(super) const FORMAT: u32 = 4;
 
 /// Pairs instead of maps: they are written in order, and read without searching.
 type Pairs<K, V> = Vec<(K, V)>;
 
-/// A solution: agent, strength, minutes, when it was made up.
-type SolutionForm = (String, Option<f64>, Option<f64>, Option<String>);
-/// A dividing session: its lots, tools, dip and soak.
-type SessionForm = (Vec<LotId>, ToolsBetweenClumps, Option<SolutionForm>, Option<SolutionForm>);
+/// A solution: agent, strength, minutes, when it was made up, what its label allows.
+type SolutionForm = (String, Option<f64>, Option<f64>, Option<String>, Option<f64>);
+/// A dividing session: its lots, tools, dip and soak, how many sets of tools, until when.
+type SessionForm = (
+    Vec<LotId>,
+    ToolsBetweenClumps,
+    Option<SolutionForm>,
+    Option<SolutionForm>,
+    (Option<u8>, Option<String>),
+);
 /// A closed season: which, its closing, the sums at it, what came late.
 type SeasonForm =
     (Season, (EntryId, Day, Confirmation), Pairs<(VarietyId, UnitKind), Flow>, Vec<LateEntry>);
@@ -66,23 +72,25 @@ struct InJson {
 }
 
 fn solution_form(solution: Solution) -> SolutionForm {
-    let Solution { agent, strength_percent, minutes, made_up } = solution;
-    (agent, strength_percent, minutes, made_up)
+    let Solution { agent, strength_percent, minutes, made_up, label_percent } = solution;
+    (agent, strength_percent, minutes, made_up, label_percent)
 }
 
-fn solution((agent, strength_percent, minutes, made_up): SolutionForm) -> Solution {
-    Solution { agent, strength_percent, minutes, made_up }
+fn solution(form: SolutionForm) -> Solution {
+    let (agent, strength_percent, minutes, made_up, label_percent) = form;
+    Solution { agent, strength_percent, minutes, made_up, label_percent }
 }
 
 fn session_form(noted: BenchSession) -> (SessionId, SessionForm) {
-    let BenchSession { session, lots, tools, tool_dip, soak } = noted;
-    (session, (lots, tools, tool_dip.map(solution_form), soak.map(solution_form)))
+    let BenchSession { session, lots, tools, tool_dip, soak, tool_sets, until } = noted;
+    let (dip, soak) = (tool_dip.map(solution_form), soak.map(solution_form));
+    (session, (lots, tools, dip, soak, (tool_sets, until)))
 }
 
 fn session((session, form): (SessionId, SessionForm)) -> (SessionId, BenchSession) {
-    let (lots, tools, tool_dip, soak) = form;
+    let (lots, tools, tool_dip, soak, (tool_sets, until)) = form;
     let (tool_dip, soak) = (tool_dip.map(solution), soak.map(solution));
-    (session, BenchSession { session, lots, tools, tool_dip, soak })
+    (session, BenchSession { session, lots, tools, tool_dip, soak, tool_sets, until })
 }
 
 fn season_form(closed: ClosedSeason) -> SeasonForm {

@@ -137,6 +137,7 @@ impl Keeper {
             Body::Wash(_)
             | Body::Dry(_)
             | Body::Climate(_)
+            | Body::Weigh(_)
             | Body::FieldObservation(_)
             | Body::Void(_) => {}
         }

@@ -173,8 +173,11 @@ impl Author {
                 strength_percent: Some(0.5),
                 minutes: Some(1.0),
                 made_up: None,
+                label_percent: None,
             }),
             soak: None,
+            tool_sets: None,
+            until: None,
         });
     }
 

@@ -163,6 +163,8 @@ impl Author {
                 tools,
                 tool_dip: None,
                 soak: None,
+                tool_sets: None,
+                until: None,
             });
         }
         let unit = UnitKind::Division;

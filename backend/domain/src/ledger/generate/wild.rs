@@ -4,10 +4,10 @@ use serde_json::json;
 
 use super::{Dice, Scribe, day};
 use crate::ledger::body::{
-    BenchSession, Body, CameUp, Carried, Check, CloseSeason, Coming, ConfirmSeason, Discard,
-    Divide, Dry, Eyes, FieldObservation, Lift, Loss, LostUnits, MadeLot, Move, Opening, Plan,
-    PlantOut, PotUp, Receive, Recount, Scope, Seen, Send, Stop, Store, TakeCuttings,
-    ToolsBetweenClumps, VarietyNote, Void, WakeUp, Wash, Yield,
+    BenchSession, Body, CameUp, Carried, Check, Climate, CloseSeason, Coming, ConfirmSeason,
+    Discard, Divide, Dry, Eyes, FieldObservation, Lift, Loss, LostUnits, MadeLot, Move, Opening,
+    Plan, PlantOut, PotUp, Reading, Receive, Recount, Scope, Seen, Send, Sensor, Solution, Stop,
+    Store, TakeCuttings, ToolsBetweenClumps, VarietyNote, Void, WakeUp, Wash, Weigh, Yield,
 };
 use crate::ledger::{Entry, Seq};
 use crate::words::{
@@ -235,6 +235,17 @@ impl Pool {
         }
     }
 
+    fn solution(&mut self) -> Solution {
+        let made_up = one(&mut self.dice, &[None, Some("13:30"), Some("after lunch")]);
+        Solution {
+            agent: "household bleach".to_owned(),
+            strength_percent: self.dice.happens(50).then_some(0.5),
+            minutes: self.dice.happens(50).then_some(10.0),
+            made_up: made_up.map(ToOwned::to_owned),
+            label_percent: self.dice.happens(50).then_some(0.6),
+        }
+    }
+
     fn note(&mut self) -> VarietyNote {
         let variety = self.variety();
         let name = self.dice.happens(60).then(|| format!("Invented {}", self.dice.below(9)));
@@ -252,6 +263,8 @@ impl Pool {
 enum Word {
     Wash,
     Dry,
+    Climate,
+    Weigh,
     Session,
     Store,
     Move,
@@ -265,9 +278,11 @@ enum Word {
 }
 
 impl Word {
-    const ALL: [Self; 12] = [
+    const ALL: [Self; 14] = [
         Self::Wash,
         Self::Dry,
+        Self::Climate,
+        Self::Weigh,
         Self::Session,
         Self::Store,
         Self::Move,
@@ -285,12 +300,29 @@ impl Word {
         match self {
             Self::Wash => Wash { lots: vec![lot, pool.lot()] }.into(),
             Self::Dry => Dry { lots: vec![lot], days: None }.into(),
+            Self::Climate => Climate {
+                place: pool.place(),
+                sensor: one(&mut pool.dice, &[Sensor::Room, Sensor::InsideTote]),
+                readings: vec![Reading {
+                    millis: u64::from(pool.dice.below(Count::MAX)) * 3_600_000,
+                    temperature_c: f64::from(pool.dice.below(20)),
+                    relative_humidity: pool.dice.happens(50).then_some(0.85),
+                }],
+                utc_offset_minutes: pool.dice.happens(50).then_some(-300),
+            }
+            .into(),
+            Self::Weigh => {
+                let sample = pool.dice.happens(50).then(|| "bag 1".to_owned());
+                Weigh { lot, sample, grams: 500.0 + f64::from(pool.dice.below(400)) }.into()
+            }
             Self::Session => BenchSession {
                 session: one(&mut pool.dice, &pool.sessions),
                 lots: vec![lot],
                 tools: ToolsBetweenClumps::NotNoted,
-                tool_dip: None,
+                tool_dip: pool.dice.happens(50).then(|| pool.solution()),
                 soak: None,
+                tool_sets: pool.dice.happens(50).then_some(2),
+                until: pool.dice.happens(50).then(|| "15:30".to_owned()),
             }
             .into(),
             Self::Store => {

@@ -2,8 +2,31 @@
 //!
 //! Saturation over water by FAO Irrigation and Drainage Paper 56, equation 11; below 0 °C over ice,
 //! 0.6108·exp(21.875 T/(T + 265.5)) kPa (Murray 1967, from memory). Relative humidity refers to the
-//! same saturation. What may not enter: a link from dry air to weight lost, for which no published
-//! coefficient is known; a farm calibrates its own.
+//! same saturation.
+//!
+//! ```text
+//! (here)   water in the air at one moment
+//! series   readings of one logger, and what they add up to
+//! flags    what to mind: cold, warmth, dryness, water under film
+//! weights  weight lost to dry air, from the farm's own weighings
+//! found    where lots lay, and what their next look found
+//! ```
+//!
+//! What may not enter: files of loggers; a link from dry air to weight lost that isn't the farm's own,
+//! for no published coefficient is known.
+
+mod flags;
+mod found;
+mod series;
+mod weights;
+
+pub use flags::{Frost, Moisture, Temperatures};
+pub use found::{NextLook, Stay, Whereabouts, next_looks};
+pub use series::{Gap, Point, Series, Spell, Sums, Thresholds};
+pub use weights::{
+    Calibration, FEWEST_INTERVALS, FEWEST_SAMPLES, Interval, Rate, Weighed, calibrate,
+    deficit_between, intervals,
+};
 
 use serde::{Deserialize, Serialize};
 

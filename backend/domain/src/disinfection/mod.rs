@@ -2,10 +2,21 @@
 //!
 //! Parts are explicit (1 + 9, never "1:10"); a tool dip and a tuber soak are two things, each with
 //! its own strength. Work with disinfectants can hurt: the cautions go with every answer and the
-//! product's label is the law. What may not enter: a recommended agent or strength; that is for the
-//! label and the local authority.
+//! product's label is the law.
+//!
+//! ```text
+//! (here)   making a solution up, and what to mind with it
+//! session  what is odd or missing in the note of a dividing session
+//! ```
+//!
+//! What may not enter: a recommended agent or strength; that is for the label and the local
+//! authority.
+
+mod session;
 
 use std::fmt;
+
+pub use session::{SessionWarning, session_warnings};
 
 /// An active strength in percent, above 0 and at most 100.
 #[derive(Debug, Clone, Copy, PartialEq, PartialOrd)]
@@ -37,6 +48,27 @@ pub enum Agent {
     Other(String),
 }
 
+impl Agent {
+    /// Reads an agent as people name it: anything that says bleach or hypochlorite is bleach.
+    ///
+    /// ```
+    /// use spareloop_domain::disinfection::Agent;
+    /// assert_eq!(Agent::named("Household Bleach"), Agent::Bleach);
+    /// assert_eq!(Agent::named(" As Labelled"), Agent::Other("as labelled".to_owned()));
+    /// ```
+    pub fn named(name: &str) -> Self {
+        let name = name.trim().to_lowercase();
+        if ["bleach", "hypochlorite", "naocl"].iter().any(|word| name.contains(word)) {
+            Self::Bleach
+        } else {
+            Self::Other(name)
+        }
+    }
+}
+
+/// How the contact time is kept in practice (common practice, no source).
+pub const TURNS: &str = "Two sets of tools used in turn keep the time: one lies in the dip while the other cuts. Rinse metal after it.";
+
 /// Why a solution can't be made up.
 #[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
 pub enum DilutionError {
@@ -46,6 +78,9 @@ pub enum DilutionError {
     /// The target's strength isn't one.
     #[error("the target's strength must be above 0 and at most 100 percent")]
     Target,
+    /// The label's strength isn't one.
+    #[error("the label's strength must be above 0 and at most 100 percent")]
+    Label,
     /// Water can't make a stock stronger.
     #[error("the target must be weaker than the stock: water only makes it weaker")]
     TargetNotBelowStock,

@@ -1,25 +1,12 @@
-//! `climate`: the air in store.
+//! `climate vapour`: the water in air at one moment.
 
-use clap::{Args, Subcommand};
+use clap::Args;
 use serde_json::json;
 use spareloop_domain::climate::{Celsius, ClimateError, RelativeHumidity, vapour};
 
 use crate::book::error_sentence;
-use crate::desk::Desk;
 use crate::fault::Fault;
 use crate::printer::Answer;
-
-/// What can be asked about the air.
-#[derive(Debug, Subcommand)]
-pub enum Climate {
-    /// Vapour pressure and deficit at a temperature and humidity.
-    #[command(after_help = "\
-Examples:
-  spareloop climate vapour --celsius 7.2 --humidity 85
-  spareloop climate vapour --fahrenheit 45 --humidity 85
-Nothing is published that links the deficit to the weight that tubers lose: weigh some of your own.")]
-    Vapour(Vapour),
-}
 
 /// Asks for vapour pressures.
 #[derive(Debug, Args)]
@@ -37,9 +24,8 @@ pub struct Vapour {
 }
 
 /// Runs it.
-pub fn run(command: Climate, _: &Desk) -> Result<Answer, Fault> {
-    let Climate::Vapour(it) = command;
-    let air = read(&it).map_err(|error| {
+pub(super) fn run(it: &Vapour) -> Result<Answer, Fault> {
+    let air = read(it).map_err(|error| {
         Fault::refused(
             error_sentence(&error.to_string()),
             "Nothing was computed. Give °C or °F, and humidity in percent.",
