@@ -9,6 +9,7 @@ use std::borrow::Cow;
 use std::cell::RefCell;
 
 use diesel::SqliteConnection;
+use spareloop_domain::belief::Beliefs;
 use spareloop_domain::ledger::draft::check_draft;
 use spareloop_domain::ledger::{Body, Book, Draft, Entry, fold, fold_until};
 use spareloop_domain::words::{Day, EntryId};
@@ -16,7 +17,7 @@ use spareloop_domain::words::{Day, EntryId};
 use crate::ask::Ask;
 use crate::book::error_sentence;
 use crate::book::farm::Farm;
-use crate::book::{BookError, Keep, StockBook, copies, entries, farm, folded};
+use crate::book::{BookError, Keep, StockBook, copies, entries, farm, folded, network};
 use crate::fault::Fault;
 use crate::fresh;
 use crate::printer::Format;
@@ -55,6 +56,15 @@ pub struct Opened {
     pub entries: Vec<Entry>,
     /// Their fold.
     pub book: Book,
+}
+
+impl OpenedBook {
+    /// What is believed of the book's lots: their own looks, and what the network saw as the last
+    /// sync knew it.
+    pub fn beliefs(&mut self) -> Result<Beliefs, Fault> {
+        let told = self.file.read(network::find)?;
+        Ok(Beliefs::of(&self.book, told.as_ref()))
+    }
 }
 
 /// What stood in the book before a command noted something.

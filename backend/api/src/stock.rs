@@ -1,6 +1,7 @@
 //! A farm's stock as the server's fold of the synced ledger has it.
 
 use serde::{Deserialize, Serialize};
+use spareloop_domain::belief::NetworkSummary;
 use spareloop_domain::words::{Count, Day, LotId, UnitKind};
 use utoipa::ToSchema;
 
@@ -55,4 +56,18 @@ pub struct LotLine {
     pub last_look: Option<Day>,
     /// Where it lies.
     pub place: Option<String>,
+}
+
+/// `GET /network/summary`: what all the other farms of the network saw, taken together, for the farm
+/// that asks. It holds no farm's lots and no farm's effect, and names a variety or a packing only
+/// where at least three other farms hold it.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
+pub struct NetworkSummaryView {
+    /// Changes whenever the summary does.
+    pub mark: Option<String>,
+    /// Losses in store (`typical`, `spread`, `packings`, `varieties`, `covariance`: a joint normal
+    /// distribution of effects on the log of the loss rate per day), `emergence` (a beta distribution
+    /// over varieties) and `yields` (a gamma distribution). Absent while there is nothing to tell.
+    #[schema(value_type = Option<Object>)]
+    pub summary: Option<NetworkSummary>,
 }

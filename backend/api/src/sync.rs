@@ -30,6 +30,10 @@ pub struct Summary {
     /// Changes whenever the network's market does: then `GET /network/values` has news.
     #[serde(default)]
     pub market: Option<String>,
+    /// Changes whenever what the farm is told of the others does: then `GET /network/summary` has
+    /// news. Absent while there is nothing to tell.
+    #[serde(default)]
+    pub network: Option<String>,
 }
 
 /// The end of a device's chain.

@@ -70,6 +70,13 @@ is told so on its page.")]
         #[arg(long)]
         replace: bool,
     },
+    /// Takes what all farms noted together now, as the server does by itself on its timetable
+    #[command(after_help = "\
+Example: spareloop-server together
+Losses in store, emergence and yields of all farms of a network are fitted together, and each farm is
+told at its next sync what all the others saw: no farm's lots, and varieties only where at least
+three other farms hold them. The running server does it by itself; see --together-hours.")]
+    Together,
     /// Prints a new set-up link, while nobody is set up; older links stop working
     SetUpLink,
     /// Asks the running server whether it can answer

@@ -5,15 +5,16 @@
 //! by every user of the machine). What may not enter: anything that acts on a setting.
 
 use std::net::{IpAddr, Ipv4Addr, Ipv6Addr, SocketAddr};
-use std::num::NonZeroU16;
+use std::num::{NonZeroU16, NonZeroU32};
 use std::path::{Path, PathBuf};
 use std::str::FromStr;
 
-use chrono::NaiveTime;
+use chrono::{NaiveTime, TimeDelta};
 use clap::Args;
 use serde::Deserialize;
 
 use crate::keep::nightly::Nightly;
+use spareloop_store::network_summaries::Timetable;
 
 /// The port served unless told otherwise.
 pub const DEFAULT_BIND: &str = "127.0.0.1:8470";
@@ -54,6 +55,12 @@ pub struct Flags {
     /// Folder of PostgreSQL's own programs [default: found on PATH]
     #[arg(long, value_name = "DIR", env = "SPARELOOP_PG_BIN", global = true)]
     pub pg_bin: Option<PathBuf>,
+    /// Hours until all farms' records are taken together anew, if any were noted [default: 24]
+    #[arg(long, value_name = "NUMBER", env = "SPARELOOP_TOGETHER_HOURS", global = true)]
+    pub together_hours: Option<NonZeroU16>,
+    /// Entries after which they are taken together sooner [default: 500]
+    #[arg(long, value_name = "NUMBER", env = "SPARELOOP_TOGETHER_ENTRIES", global = true)]
+    pub together_entries: Option<NonZeroU32>,
 }
 
 /// A time of day, as `03:30`.
@@ -105,6 +112,8 @@ struct File {
     backup_at: Option<TimeOfDay>,
     backup_keep: Option<NonZeroU16>,
     pg_bin: Option<PathBuf>,
+    together_hours: Option<NonZeroU16>,
+    together_entries: Option<NonZeroU32>,
 }
 
 /// Where the key that signs tokens comes from.
@@ -158,6 +167,8 @@ pub struct Config {
     pub nightly: Option<Nightly>,
     /// The folder of PostgreSQL's programs, if it was named.
     pub pg_bin: Option<PathBuf>,
+    /// When all farms' records are taken together anew.
+    pub together: Timetable,
 }
 
 /// Why settings can't be used.
@@ -238,6 +249,15 @@ impl Config {
                 keep: flags.backup_keep.or(file.backup_keep).map_or(14, |it| it.get().into()),
             }),
             pg_bin: flags.pg_bin.clone().or(file.pg_bin),
+            together: Timetable {
+                every: TimeDelta::hours(
+                    flags.together_hours.or(file.together_hours).map_or(24, |it| it.get().into()),
+                ),
+                entries: flags
+                    .together_entries
+                    .or(file.together_entries)
+                    .map_or(500, |it| it.get().into()),
+            },
             data,
         })
     }

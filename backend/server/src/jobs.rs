@@ -10,12 +10,14 @@ use actix_web::rt::task::JoinHandle;
 use actix_web::web::Data;
 use chrono::{DateTime, TimeDelta, Utc};
 use spareloop_store::cluster::Presence;
+use spareloop_store::network_summaries::Timetable;
 use spareloop_store::{Store, holds, prune_acts, sign_ins, web_sessions};
 
 use crate::error::ServerError;
 use crate::house::House;
 use crate::keep::Keeper;
 use crate::keep::nightly::{self, Done, Nightly};
+use crate::together::{self, Networks};
 
 /// How often holds are looked at.
 const EVERY: Duration = Duration::from_secs(30);
@@ -83,6 +85,26 @@ fn keep_up(upkeep: &Upkeep, check: bool, now: DateTime<Utc>) {
             error.hint()
         ),
     }
+}
+
+/// Starts taking the farms' records together on its timetable; it ends when the handle is aborted.
+pub fn start_together(house: Data<House>, store: Store, timetable: Timetable) -> JoinHandle<()> {
+    actix_web::rt::spawn(async move {
+        loop {
+            let (store, now) = (store.clone(), house.now());
+            // Reading and fitting take a while, and hold no transaction between them.
+            let turn = move || together::take(&store, Networks::Due(timetable), now);
+            match tokio::task::spawn_blocking(turn).await {
+                Ok(Ok(0)) => {}
+                Ok(Ok(networks)) => {
+                    tracing::info!(networks, "the farms' records were taken together");
+                }
+                Ok(Err(error)) => error.log(),
+                Err(error) => tracing::error!(%error, "taking records together ended early"),
+            }
+            tokio::time::sleep(EVERY).await;
+        }
+    })
 }
 
 /// Starts the jobs; they end when the handle is aborted.

@@ -8,6 +8,7 @@
 //! routes/ openapi          the interface under /api/v1, and its description
 //! pages/                   the pages: plain forms, no script
 //! jobs                     what happens by itself
+//! together                 all farms' records of losses taken together, for each of them
 //! run keep                 starting and stopping; backup and restore
 //! ```
 //!
@@ -29,4 +30,5 @@ pub mod openapi;
 pub mod pages;
 pub mod routes;
 pub mod run;
+pub mod together;
 pub mod views;

@@ -26,6 +26,7 @@ use crate::jobs::Upkeep;
 use crate::keep::{self, KeepError, Keeper, Lock, Present, Trial, log_of};
 use crate::keys::{self, KeyError, Keys};
 use crate::openapi::Document;
+use crate::together::{self, Networks};
 use crate::{app, jobs};
 
 /// Seconds that running requests are given when the server is told to stop.
@@ -160,6 +161,17 @@ fn dispatch(cli: &Cli) -> Result<(), RunError> {
             eprintln!("{told}");
             Ok(())
         }
+        Command::Together => {
+            let networks = together::take(&open(&config)?, Networks::All, Utc::now())?;
+            let networks = match networks {
+                1 => "1 network".to_owned(),
+                more => format!("{more} networks"),
+            };
+            eprintln!(
+                "Taken together: what the farms of {networks} noted. Their next sync has it."
+            );
+            Ok(())
+        }
         Command::SetUpLink => {
             let store = open(&config)?;
             let url = config
@@ -219,7 +231,11 @@ async fn serve(config: &Config) -> Result<(), RunError> {
     let (house, document) = (Data::new(house), Data::new(document));
     let url = house.reached.url.clone();
     let upkeep = Upkeep { keeper, store: store.clone(), nightly: config.nightly.clone(), presence };
-    let jobs = [jobs::start(house.clone()), jobs::start_upkeep(house.clone(), upkeep)];
+    let jobs = [
+        jobs::start(house.clone()),
+        jobs::start_upkeep(house.clone(), upkeep),
+        jobs::start_together(house.clone(), store.clone(), config.together),
+    ];
     let server = HttpServer::new(move || app::app(house.clone(), document.clone()))
         .shutdown_timeout(PATIENCE_SECONDS)
         .listen(listener)?

@@ -2,7 +2,7 @@
 //!
 //! Every chain of every farm is followed and every entry's hash computed anew; positions must be
 //! 1, 2, 3 ... up to the farm's newest; what an offer says is held and passed must be what its holds
-//! and hand-overs say. SQLite's own check reads pages, indexes, CHECKs and foreign keys; PostgreSQL
+//! and hand-overs say; what farms are told of one another must be what was written. SQLite's own check reads pages, indexes, CHECKs and foreign keys; PostgreSQL
 //! checks its rules at every write, and its pages when its cluster was made with checksums.
 //!
 //! What stays unseen: a changed text or number in rows that nothing else speaks of (a name, an
@@ -24,7 +24,7 @@ use spareloop_domain::words::{DeviceId, FarmId};
 use crate::connection::AnyConnection;
 use crate::schema::{farms, hand_overs, hold_now, holds, offers};
 use crate::text::{read, unsigned};
-use crate::{Store, StoreError, Tx, ledger};
+use crate::{Store, StoreError, Tx, ledger, network_summaries};
 
 /// How many entries are read at a time.
 const PAGE: BatchLimits = BatchLimits { entries: 1_000, bytes: 4 * 1024 * 1024 };
@@ -84,6 +84,7 @@ impl Store {
 pub fn everything(tx: &mut Tx<'_>) -> Result<Checked, StoreError> {
     databases_own(tx.connection, Depth::Full)?;
     promises(tx)?;
+    network_summaries::verify_all(tx)?;
     let all: Vec<(String, String, i64)> = farms::table
         .order(farms::id)
         .select((farms::id, farms::name, farms::newest_position))

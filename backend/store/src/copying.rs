@@ -10,6 +10,7 @@ use diesel::{RunQueryDsl, SqliteConnection, sql_query};
 use crate::books::Books;
 use crate::check::{Checked, everything};
 use crate::connection::{AnyConnection, Use};
+use crate::network_summaries::KeptBeliefs;
 use crate::store::{LedgerSeen, make_private, no_room, unreachable_because};
 use crate::{Store, StoreError, Tx};
 
@@ -58,6 +59,7 @@ impl Store {
         let mut tx = Tx {
             connection: &mut AnyConnection::Sqlite(copy),
             books: &Books::default(),
+            beliefs: &KeptBeliefs::default(),
             ledger: LedgerSeen::Committed,
             seal: &OnceLock::new(),
         };

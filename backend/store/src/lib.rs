@@ -5,6 +5,7 @@
 //! people      the set-up link, people, networks, invitations, joining
 //! sign_ins    families of refresh tokens; web_sessions: the pages' cookies; devices
 //! ledger      entries of the farms: append, page, the house device's chain
+//! network_summaries   what a farm is told of what the others saw, and its lots' beliefs with it
 //! check       the whole database read through; copying, copies, cluster: what copies of it need
 //! offers wants holds hand_overs owed messages   the exchange
 //! ```
@@ -33,6 +34,7 @@ pub mod market;
 pub mod messages;
 mod migrations;
 mod names;
+pub mod network_summaries;
 pub mod offers;
 mod once;
 pub mod owed;
@@ -51,6 +53,7 @@ pub use books::farm_book;
 pub use check::{Checked, check_copy, everything as check_everything};
 pub use error::{CodeFor, Conflict, Missing, Outage, OutageKind, Refused, StoreError, Taken};
 pub use names::{Login, NameError, Named, ShownName};
+pub use network_summaries::farm_beliefs;
 pub use once::{ActKey, IdempotencyKey, KeyError, Once, prune_acts};
 pub use secret::SecretHash;
 pub use store::{Store, Tx};

@@ -279,6 +279,17 @@ diesel::table! {
     }
 }
 
+diesel::table! {
+    network_summaries (farm) {
+        farm -> Text,
+        network -> Text,
+        made_at -> Timestamp,
+        entries -> BigInt,
+        summary -> Nullable<Text>,
+        mark -> Nullable<Text>,
+    }
+}
+
 diesel::joinable!(devices -> farms (farm));
 
 diesel::allow_tables_to_appear_in_same_query!(
@@ -304,4 +315,5 @@ diesel::allow_tables_to_appear_in_same_query!(
     messages,
     hold_now,
     nightly_copies,
+    network_summaries,
 );

@@ -14,6 +14,7 @@ use spareloop_domain::planted::{self, Bug, Moment};
 use crate::books::Books;
 use crate::connection::{AnyConnection, Manager, Use};
 use crate::ledger::HouseSeal;
+use crate::network_summaries::KeptBeliefs;
 use crate::schema::{farms, house_seal, server_state};
 use crate::{
     DatabaseUrl, OutageKind, SecretHash, StoreError, devices, fresh, messages, migrations,
@@ -38,6 +39,7 @@ struct Inner {
     writers: Pool<Manager>,
     readers: Pool<Manager>,
     books: Books,
+    beliefs: KeptBeliefs,
     seal: OnceLock<HouseSeal>,
 }
 
@@ -45,6 +47,7 @@ struct Inner {
 pub struct Tx<'store> {
     pub(crate) connection: &'store mut AnyConnection,
     pub(crate) books: &'store Books,
+    pub(crate) beliefs: &'store KeptBeliefs,
     pub(crate) ledger: LedgerSeen,
     pub(crate) seal: &'store OnceLock<HouseSeal>,
 }
@@ -165,6 +168,7 @@ impl Store {
         let mut tx = Tx {
             connection: &mut connection,
             books: &self.inner.books,
+            beliefs: &self.inner.beliefs,
             ledger: LedgerSeen::Committed,
             seal: &self.inner.seal,
         };
@@ -288,7 +292,8 @@ impl Inner {
                 (both.clone(), both)
             }
         };
-        Self { url: url.clone(), writers, readers, books: Books::default(), seal: OnceLock::new() }
+        let (books, beliefs) = (Books::default(), KeptBeliefs::default());
+        Self { url: url.clone(), writers, readers, books, beliefs, seal: OnceLock::new() }
     }
 }
 

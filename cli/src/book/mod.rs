@@ -19,6 +19,7 @@ pub mod keys;
 pub mod link;
 pub mod mark;
 mod names;
+pub mod network;
 mod opening;
 pub mod parked;
 mod schema;

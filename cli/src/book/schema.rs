@@ -47,6 +47,9 @@ table! {
     value_history (made) { made -> Text, told -> Text, }
 }
 table! {
+    network_summary (one) { one -> Integer, mark -> Text, summary -> Text, }
+}
+table! {
     promised (lot) { lot -> Text, count -> BigInt, }
 }
 table! {

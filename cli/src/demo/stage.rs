@@ -23,6 +23,7 @@ pub(super) struct Stage {
     pub url: String,
     /// The token of the one-time set-up link.
     pub set_up_token: String,
+    program: PathBuf,
     server: Option<Child>,
 }
 
@@ -38,6 +39,25 @@ const WAIT: Duration = Duration::from_millis(25);
 const PATIENCE: u32 = 1200;
 
 impl Stage {
+    /// Has the server take all farms' records together, as it does by itself every day.
+    pub(super) fn take_together(&self) -> Result<(), Fault> {
+        let ended = Command::new(&self.program)
+            .arg("together")
+            .env("SPARELOOP_DATA", self.folder.join("server"))
+            .env_remove("SPARELOOP_DATABASE_URL")
+            .stdin(Stdio::null())
+            .output();
+        let why = match ended {
+            Ok(output) if output.status.success() => return Ok(()),
+            Ok(output) => String::from_utf8_lossy(&output.stderr).trim().to_owned(),
+            Err(error) => format!("{error}."),
+        };
+        Err(Fault::failed(
+            format!("The farms' records can't be taken together: {why}"),
+            "This is a fault of the program: please report it.",
+        ))
+    }
+
     /// Starts the server and waits until it says where it listens.
     pub(super) fn set(server: Option<&Path>) -> Result<Self, Fault> {
         let program = server.map_or_else(beside_this_program, |path| Ok(path.to_owned()))?;
@@ -56,6 +76,9 @@ impl Stage {
             .arg("serve")
             .env("SPARELOOP_DATA", folder.join("server"))
             .env("SPARELOOP_BIND", "127.0.0.1:0")
+            // The story says when records are taken together, not the clock.
+            .env("SPARELOOP_TOGETHER_HOURS", "65535")
+            .env("SPARELOOP_TOGETHER_ENTRIES", "4294967295")
             .env_remove("SPARELOOP_DATABASE_URL")
             .env_remove("SPARELOOP_PUBLIC_URL")
             .stdin(Stdio::null())
@@ -63,8 +86,13 @@ impl Stage {
             .stderr(log)
             .spawn()
             .map_err(failed)?;
-        let mut stage =
-            Self { folder, url: String::new(), set_up_token: String::new(), server: Some(child) };
+        let mut stage = Self {
+            folder,
+            url: String::new(),
+            set_up_token: String::new(),
+            program,
+            server: Some(child),
+        };
         for _ in 0..PATIENCE {
             let said = std::fs::read_to_string(&words).unwrap_or_default();
             let url = said.lines().find_map(|line| line.strip_prefix("listening on "));

@@ -106,9 +106,14 @@ pub(super) fn play(stage: &Stage) -> Result<Played, Fault> {
     for part in CAST {
         let grower = Grower::begin(stage, part)?;
         grower.connect(stage, &invite(&coordinator, part.name)?)?;
-        let kinds: Vec<Kind> = grower.ask(&["forecast"], "kinds")?;
-        farms.push(farm_part(&grower, &kinds)?);
         winter.growers.push(grower);
+    }
+    // What all farms noted is taken together, and each hears of it at its next sync.
+    stage.take_together()?;
+    for grower in &winter.growers {
+        grower.run(&["sync"])?;
+        let kinds: Vec<Kind> = grower.ask(&["forecast"], "kinds")?;
+        farms.push(farm_part(grower, &kinds)?);
         winter.kinds.push(kinds);
     }
     let (offers, wants) = winter.publish()?;
@@ -171,7 +176,8 @@ fn farm_part(grower: &Grower, kinds: &[Kind]) -> Result<FarmPart, Fault> {
         login: grower.login.clone(),
         entries: log.len() as u64,
         in_store: kinds.iter().map(|kind| kind.in_store).sum(),
-        expected: kinds.iter().map(|kind| kind.expected).sum(),
+        // Looks are summed in the order of ids, which every run makes anew: the last digits are theirs.
+        expected: (100.0 * kinds.iter().map(|kind| kind.expected).sum::<f64>()).round() / 100.0,
         low: kinds.iter().map(|kind| kind.low).sum(),
         high: kinds.iter().map(|kind| kind.high).sum(),
         spare: named(&|kind| kind.spare),

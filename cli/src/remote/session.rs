@@ -15,7 +15,7 @@ use super::{bearer, call_fault, client, new_key, refuse_other_farm, register, re
 use crate::book::acts::{self, Act, Ended};
 use crate::book::keys::{self, Keys};
 use crate::book::link::{self, Link};
-use crate::book::{Keep, StockBook, farm, values};
+use crate::book::{Keep, StockBook, farm, network, values};
 use crate::desk::Desk;
 use crate::fault::Fault;
 use crate::fresh;
@@ -171,6 +171,20 @@ impl Session {
         let Ok(told) = values_of(&view.market) else { return Ok(()) };
         Ok(file.write(Keep::Kept, |connection| {
             values::put(connection, &view.mark, &view.market, &told)
+        })?)
+    }
+
+    /// Learns what the network's other farms saw. What was known before stays where the server doesn't
+    /// answer: this is news, and nothing waits for it. `mark` is what the server's summary said.
+    pub fn learn_network(&mut self, file: &mut StockBook, mark: Option<&str>) -> Result<(), Fault> {
+        if mark.is_none() {
+            return Ok(file.write(Keep::Kept, |connection| network::put(connection, None))?);
+        }
+        let Ok(view) = self.call(Client::network_summary) else { return Ok(()) };
+        let told = view.mark.zip(view.summary.as_ref().and_then(|told| told.text().ok()));
+        Ok(file.write(Keep::Kept, |connection| {
+            let told = told.as_ref().map(|(mark, text)| (mark.as_str(), text.as_str()));
+            network::put(connection, told)
         })?)
     }
 

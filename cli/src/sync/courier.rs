@@ -150,6 +150,7 @@ impl Courier {
             (Asked::Summary { fetched }, Some(Heard::Summary(summary))) => {
                 self.done.promised_mark = Some(summary.promised.clone());
                 self.done.market_mark.clone_from(&summary.market);
+                self.done.network_mark.clone_from(&summary.network);
                 self.theirs = Some(theirs(summary));
                 self.decide(book, View::Fresh { fetched }, fresh)
             }

@@ -21,7 +21,7 @@ use spareloop_api::sync::Push;
 use courier::{Ask, Courier, Heard, Next};
 
 use crate::book::entries::{self, count};
-use crate::book::{BookError, StockBook, acts, link, values};
+use crate::book::{BookError, StockBook, acts, link, network, values};
 use crate::desk::Desk;
 use crate::fault::{Exit, Fault};
 use crate::fresh::System;
@@ -46,6 +46,8 @@ pub struct Done {
     pub promised_mark: Option<String>,
     /// Its mark of the network's market.
     pub market_mark: Option<String>,
+    /// Its mark of what the network's other farms saw.
+    pub network_mark: Option<String>,
 }
 
 impl Done {
@@ -59,6 +61,7 @@ impl Done {
             acts_refused: Vec::new(),
             promised_mark: None,
             market_mark: None,
+            network_mark: None,
         }
     }
 }
@@ -78,6 +81,9 @@ pub fn run(desk: &Desk, file: &mut StockBook) -> Result<Done, Fault> {
     learn_promised(&mut session, file, &done)?;
     if done.market_mark.is_some() && file.read(values::mark)? != done.market_mark {
         session.learn_values(file)?;
+    }
+    if file.read(network::mark)? != done.network_mark {
+        session.learn_network(file, done.network_mark.as_deref())?;
     }
     Ok(done)
 }

@@ -7,7 +7,7 @@ use crate::exchange::{
     AskHold, Board, HandOver, HoldView, MakeOffer, MakeWant, Matches, Messages, OfferView,
     OwedBook, Reason, Receipt, WantView,
 };
-use crate::stock::StockView;
+use crate::stock::{NetworkSummaryView, StockView};
 use crate::values::ValuesView;
 
 impl Client {
@@ -18,6 +18,10 @@ impl Client {
     /// What a unit of all that is offered or wanted is fairly worth.
     pub fn values(&self) -> Result<ValuesView, CallError> {
         self.get("/network/values", &[])
+    }
+    /// What the other farms of the network saw, taken together.
+    pub fn network_summary(&self) -> Result<NetworkSummaryView, CallError> {
+        self.get("/network/summary", &[])
     }
     /// The network's spare and short sheet.
     pub fn board(&self) -> Result<Board, CallError> {

@@ -6,6 +6,8 @@
 //! system   the sparse linear system of lots and groups
 //! laplace  the likelihood with all effects integrated out, and its gradient
 //! remark   what a fit can't tell, in words
+//! given    a belief whose standard deviations are known, and what is learned on top of it
+//! learn    the looks taken into it
 //! ```
 //!
 //! ```text
@@ -18,7 +20,9 @@
 //! not enter: a stock book, a calendar, sentences.
 
 mod data;
+mod given;
 mod laplace;
+mod learn;
 mod look;
 mod remark;
 mod system;
@@ -26,6 +30,8 @@ mod system;
 mod tests;
 
 pub use data::{LossData, LossDataError, LossLook};
+pub use given::{Given, GivenLevel, Learned};
+pub use learn::learn;
 pub use remark::{Remark, remarks};
 
 use crate::climb::{Seen, climb};

@@ -32,7 +32,7 @@ mod together;
 pub use emergence::{Emergence, EmergenceError, EmergenceRate};
 pub use hazard::{LogHazard, LogHazardError, MAX_DAYS, SeenGroup};
 pub use plan::{KeepBackRule, PlanTerms, ServiceLevel, ServiceLevelError};
-pub use posterior::{Basis, FIRST_SEASON, LossRow, Posterior, posterior};
+pub use posterior::{Basis, FIRST_SEASON, LossRow, Posterior, posterior, updated};
 pub use sentence::{
     Balance, PlanOutlook, StockOutlook, VarietyOutlook, lot_sentence, variety_sentence,
 };

@@ -8,21 +8,16 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::sentence::plan_words;
 use super::{
-    Balance, Basis, Emergence, EmergenceRate, ForecastError, LogHazard, LotInStore, PlanOutlook,
-    PlanTerms, Posterior, SeenGroup, ServiceLevel, Spare, SpareQuestion, StockOutlook, Survivors,
-    VarietyOutlook, lot_sentence, posterior, spare, survivors, survivors_of_all, variety_sentence,
+    Balance, EmergenceRate, ForecastError, LogHazard, LotInStore, PlanOutlook, PlanTerms,
+    SeenGroup, ServiceLevel, Spare, SpareQuestion, StockOutlook, Survivors, VarietyOutlook,
+    lot_sentence, spare, survivors_of_all, survivors_under, variety_sentence,
 };
+use crate::belief::{Beliefs, Grounds, LotBelief};
 use crate::ledger::Book;
 use crate::ledger::body::Plan;
 use crate::ledger::book::{Lot, LotCondition, SeenUnits};
 use crate::settings::Settings;
 use crate::words::{Count, Day, LotId, UnitKind, VarietyId};
-
-/// The share of a lot's uncertainty that it has in common with the variety's other lots.
-///
-/// Ours, no source, until the fit over many lots estimates it: half of the variance. With none,
-/// the range of a variety with many lots would be too narrow; with all, too wide.
-pub const COMMON_SHARE: f64 = 0.5;
 
 /// What a stock sheet is asked for.
 #[derive(Debug, Clone, Copy)]
@@ -35,6 +30,8 @@ pub struct Asked<'a> {
     pub settings: &'a Settings,
     /// Units promised of each lot by open offers and live holds.
     pub promised: &'a BTreeMap<LotId, Count>,
+    /// What is believed of the book's lots and varieties.
+    pub beliefs: &'a Beliefs,
 }
 
 /// One variety and unit kind.
@@ -117,7 +114,7 @@ pub struct LotOutlook {
     /// What may be done with it.
     pub condition: LotCondition,
     /// What is believed of its loss rate, and on what ground.
-    pub posterior: Posterior,
+    pub belief: LotBelief,
     /// Expected and likely at planting.
     pub survivors: Result<Survivors, ForecastError>,
     /// Whether it should be looked at before it is offered.
@@ -180,20 +177,6 @@ fn groups(seen: &[SeenUnits], unit: UnitKind, on: Day) -> Vec<SeenGroup> {
     seen.iter().map(of).collect()
 }
 
-/// What is believed of a lot's loss rate: its own checks and those of the lot it was split from.
-fn belief(lot: &Lot) -> Posterior {
-    let rows: Vec<_> = lot.rows_before_split.iter().chain(&lot.loss_rows).copied().collect();
-    let looks = lot.looks_before_split.len() + lot.looks.len();
-    posterior(&rows).with_looks(u32::try_from(looks).unwrap_or(u32::MAX))
-}
-
-const fn looks(belief: &Posterior) -> u32 {
-    match belief.basis {
-        Basis::PriorAlone => 0,
-        Basis::PriorAndOwnChecks { looks, .. } => looks,
-    }
-}
-
 fn kind_outlook(book: &Book, asked: &Asked, variety: VarietyId, unit: UnitKind) -> KindOutlook {
     let plan = book.plans.get(&(variety, unit));
     let on = plan.map_or(asked.day_without_plan, |plan| plan.planting);
@@ -205,20 +188,24 @@ fn kind_outlook(book: &Book, asked: &Asked, variety: VarietyId, unit: UnitKind) 
     let promised_of =
         |lot: &Lot| asked.promised.get(&lot.id).copied().unwrap_or_default().min(lot.in_store);
     let is_stopped = |lot: &Lot| matches!(lot.condition, LotCondition::Stopped(_));
-    let free: Vec<(LotInStore, Posterior)> = lots
+    let free: Vec<&Lot> = lots.iter().filter(|lot| !is_stopped(lot)).copied().collect();
+    let ids: Vec<LotId> = free.iter().map(|lot| lot.id).collect();
+    let free: Vec<LotInStore> = free
         .iter()
-        .filter(|lot| !is_stopped(lot))
-        .map(|lot| {
-            let belief = belief(lot);
-            let seen = lot.last_seen_without(promised_of(lot));
-            (LotInStore { groups: groups(&seen, unit, on), hazard: belief.hazard }, belief)
+        .map(|lot| LotInStore {
+            groups: groups(&lot.last_seen_without(promised_of(lot)), unit, on),
+            hazard: asked.beliefs.lot(lot.id).hazard,
         })
         .collect();
-    let emergence = book.emergence.get(&variety).map_or_else(EmergenceRate::default, |sums| {
-        EmergenceRate::default().after(Emergence { planted: sums.0, came_up: sums.1 })
-    });
+    let store = Free {
+        lots: free,
+        shared_sd: asked.beliefs.shared_sd(&ids),
+        grounds: asked.beliefs.grounds(&ids),
+        emergence: asked.beliefs.emergence(book, variety).rate,
+    };
+    let free = store.lots.len();
     let terms = plan.map(|plan| terms(plan, asked.settings));
-    let reckoned = reckon(&free, on, terms, emergence);
+    let reckoned = reckon(store, on, terms);
     let coming = book
         .coming
         .values()
@@ -237,7 +224,7 @@ fn kind_outlook(book: &Book, asked: &Asked, variety: VarietyId, unit: UnitKind) 
         lots: lots.iter().map(|lot| lot_outlook(lot, promised_of(lot), on, asked)).collect(),
         sentence: String::new(),
     };
-    kind.sentence = sentence(&kind, u32::try_from(free.len()).unwrap_or(u32::MAX));
+    kind.sentence = sentence(&kind, u32::try_from(free).unwrap_or(u32::MAX));
     kind
 }
 
@@ -252,31 +239,30 @@ fn terms(plan: &Plan, settings: &Settings) -> PlanTerms {
     }
 }
 
-/// Splits each lot's spread into a part that all lots share and its own; each lot's whole spread
-/// stays what its posterior says.
-fn shared(free: &[(LotInStore, Posterior)]) -> (f64, Vec<LotInStore>) {
-    let lots = || free.iter().map(|(lot, _)| lot.clone());
-    let least = free.iter().map(|(lot, _)| lot.hazard.sd()).fold(f64::INFINITY, f64::min);
-    if free.len() < 2 || !least.is_finite() {
-        return (0.0, lots().collect());
-    }
-    let common = COMMON_SHARE * least * least;
-    let own = lots().map(|lot| {
-        let sd = (lot.hazard.sd().powi(2) - common).max(0.0).sqrt();
+/// Lots that are neither promised nor stopped, and what is believed of them.
+struct Free {
+    /// With each lot's whole spread.
+    lots: Vec<LotInStore>,
+    /// What they have in common of it.
+    shared_sd: f64,
+    grounds: Grounds,
+    emergence: EmergenceRate,
+}
+
+/// Leaves each lot its own part of its spread; the shared one comes on top.
+fn own_parts(lots: Vec<LotInStore>, shared_sd: f64) -> Vec<LotInStore> {
+    let own = |lot: LotInStore| {
+        let sd = (lot.hazard.sd().powi(2) - shared_sd.powi(2)).max(0.0).sqrt();
         // A smaller sd than one that was in range is in range.
         let hazard = LogHazard::new(lot.hazard.mean(), sd).unwrap_or(lot.hazard);
         LotInStore { hazard, ..lot }
-    });
-    (common.sqrt(), own.collect())
+    };
+    lots.into_iter().map(own).collect()
 }
 
-fn reckon(
-    free: &[(LotInStore, Posterior)],
-    on: Day,
-    terms: Option<PlanTerms>,
-    emergence: EmergenceRate,
-) -> Result<Reckoned, ForecastError> {
-    let (shared_sd, lots) = shared(free);
+fn reckon(free: Free, on: Day, terms: Option<PlanTerms>) -> Result<Reckoned, ForecastError> {
+    let Free { lots, shared_sd, grounds, emergence } = free;
+    let lots = own_parts(lots, shared_sd);
     let left = survivors_of_all(&lots, shared_sd)?;
     let units: u32 = lots.iter().flat_map(|lot| &lot.groups).map(|group| group.count).sum();
     let stock = StockOutlook {
@@ -285,7 +271,7 @@ fn reckon(
         expected: left.mean,
         low: left.p10,
         high: left.p90,
-        looks: free.iter().map(|(_, belief)| looks(belief)).fold(0, u32::saturating_add),
+        grounds,
     };
     let answer: Option<(PlanTerms, Spare)> = match terms {
         Some(terms) => Some((terms, spare(&SpareQuestion { lots, shared_sd, emergence, terms })?)),
@@ -306,8 +292,8 @@ fn reckon(
 
 /// One lot, forecast for the day `on`; what an offer shows beside its history.
 pub fn lot_outlook(lot: &Lot, promised: Count, on: Day, asked: &Asked) -> LotOutlook {
-    let belief = belief(lot);
-    let left = survivors(&groups(&lot.last_seen, lot.unit, on), &belief);
+    let belief = asked.beliefs.lot(lot.id);
+    let left = survivors_under(&groups(&lot.last_seen, lot.unit, on), belief.hazard);
     let sentence = match &left {
         Ok(left) => lot_sentence(&StockOutlook {
             in_store: lot.in_store,
@@ -315,7 +301,7 @@ pub fn lot_outlook(lot: &Lot, promised: Count, on: Day, asked: &Asked) -> LotOut
             expected: left.mean,
             low: left.p10,
             high: left.p90,
-            looks: looks(&belief),
+            grounds: belief.grounds,
         }),
         Err(error) => format!("{} in store; {error}.", lot.in_store),
     };
@@ -324,7 +310,7 @@ pub fn lot_outlook(lot: &Lot, promised: Count, on: Day, asked: &Asked) -> LotOut
         in_store: lot.in_store,
         promised,
         condition: lot.condition,
-        posterior: belief,
+        belief,
         survivors: left,
         look: look_due(lot, asked.today, asked.settings),
         sentence,

@@ -9,13 +9,16 @@ use crate::words::{ComingId, LossCause};
 fn sheet(farm: &Farm, promised: &[(LotId, u16)]) -> Vec<KindOutlook> {
     let promised = promised.iter().map(|(lot, count)| (*lot, n(*count))).collect();
     let settings = Settings::default();
+    let book = farm.book();
+    let beliefs = Beliefs::of(&book, None);
     let asked = Asked {
         today: day("2026-01-10"),
         day_without_plan: day("2026-05-10"),
         settings: &settings,
         promised: &promised,
+        beliefs: &beliefs,
     };
-    outlook(&farm.book(), &asked)
+    outlook(&book, &asked)
 }
 
 fn only(farm: &Farm, promised: &[(LotId, u16)]) -> KindOutlook {
@@ -125,7 +128,9 @@ fn a_box_split_off_keeps_what_its_lot_taught() {
     let (mut farm, lot) = looked_after();
     let boxes = farm.split("2026-01-06", lot, 20, &[20]);
     let book = farm.book();
-    assert_eq!(belief(&book.lots[&boxes[0]]), belief(&book.lots[&lot]));
+    let beliefs = Beliefs::of(&book, None);
+    assert_eq!(beliefs.lot(boxes[0]).hazard, beliefs.lot(lot).hazard);
+    assert_eq!(beliefs.lot(boxes[0]).grounds.looks, beliefs.lot(lot).grounds.looks);
 }
 
 #[test]
@@ -135,13 +140,14 @@ fn many_lots_are_not_taken_as_strangers() {
         farm.opening("2025-11-01", UnitKind::Division, 20);
     }
     let together = only(&farm, &[]).reckoned.unwrap().stock;
-    let lots: Vec<LotInStore> = farm
-        .book()
+    let book = farm.book();
+    let beliefs = Beliefs::of(&book, None);
+    let lots: Vec<LotInStore> = book
         .lots
         .values()
         .map(|lot| LotInStore {
             groups: groups(&lot.last_seen, lot.unit, day("2026-05-10")),
-            hazard: belief(lot).hazard,
+            hazard: beliefs.lot(lot.id).hazard,
         })
         .collect();
     let strangers = survivors_of_all(&lots, 0.0).unwrap();

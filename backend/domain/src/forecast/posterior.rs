@@ -2,8 +2,8 @@
 //!
 //! Of `inspected` units last seen alive `days` ago, lost ~ Binomial(inspected, 1 − exp(−λ·days)):
 //! grouped proportional hazards (Prentice and Gloeckler, Biometrics 34 (1978) 57). The belief is
-//! normal at the mode, its sd from the expected information. What may not enter: other lots; the
-//! hierarchical fit that learns from them is another room.
+//! normal at the mode, its sd from the expected information. What may not enter: other lots; what is
+//! learned from them is believed in [`crate::belief`].
 
 pub use crate::ledger::book::LossRow;
 
@@ -49,16 +49,6 @@ impl Posterior {
     pub const fn log_hazard_sd(&self) -> f64 {
         self.hazard.sd()
     }
-
-    /// The same belief, with the number of looks as the book counts them: one look at units that
-    /// were last seen on several days makes several rows.
-    #[must_use]
-    pub const fn with_looks(mut self, number: u32) -> Self {
-        if let Basis::PriorAndOwnChecks { looks, .. } = &mut self.basis {
-            *looks = number;
-        }
-        self
-    }
 }
 
 /// A lot's belief from its own rows and [`FIRST_SEASON`].
@@ -75,29 +65,49 @@ impl Posterior {
 /// assert!(looked.log_hazard_sd() < guess.log_hazard_sd());
 /// ```
 pub fn posterior(rows: &[LossRow]) -> Posterior {
-    let telling: Vec<LossRow> = rows
-        .iter()
-        .filter(|row| row.inspected > 0 && row.days > 0)
-        .map(|row| LossRow { lost: row.lost.min(row.inspected), ..*row })
-        .collect();
+    let telling = telling(rows);
     if telling.is_empty() {
         return Posterior { hazard: FIRST_SEASON, basis: Basis::PriorAlone };
     }
-    let mean = mode(&telling);
-    let sd = (PRIOR_PRECISION + information(&telling, mean)).sqrt().recip();
     let sum = |part: fn(&LossRow) -> u32| telling.iter().map(part).fold(0, u32::saturating_add);
     let basis = Basis::PriorAndOwnChecks {
         looks: u32::try_from(telling.len()).unwrap_or(u32::MAX),
         inspected: sum(|row| row.inspected),
         lost: sum(|row| row.lost),
     };
-    Posterior { hazard: LogHazard::known(mean, sd), basis }
+    Posterior { hazard: updated(FIRST_SEASON, &telling), basis }
 }
 
-const PRIOR_PRECISION: f64 = 1.0 / (FIRST_SEASON.sd() * FIRST_SEASON.sd());
+/// A belief once rows of the lot are taken in.
+///
+/// ```
+/// use spareloop_domain::forecast::{FIRST_SEASON, LossRow, updated};
+/// let looked = updated(FIRST_SEASON, &[LossRow { days: 30, inspected: 100, lost: 40 }]);
+/// assert!(looked.mean() > FIRST_SEASON.mean() && looked.sd() < FIRST_SEASON.sd());
+/// ```
+pub fn updated(before: LogHazard, rows: &[LossRow]) -> LogHazard {
+    let rows = telling(rows);
+    if rows.is_empty() || before.sd() <= 0.0 {
+        return before;
+    }
+    let mean = mode(&rows, before);
+    let sd = (precision(before) + information(&rows, mean)).sqrt().recip();
+    LogHazard::known(mean, sd)
+}
+
+fn telling(rows: &[LossRow]) -> Vec<LossRow> {
+    rows.iter()
+        .filter(|row| row.inspected > 0 && row.days > 0)
+        .map(|row| LossRow { lost: row.lost.min(row.inspected), ..*row })
+        .collect()
+}
+
+const fn precision(before: LogHazard) -> f64 {
+    1.0 / (before.sd() * before.sd())
+}
 
 /// The slope of the log posterior in log λ; it falls all the way, so that it has one root.
-fn slope(rows: &[LossRow], log_hazard: f64) -> f64 {
+fn slope(rows: &[LossRow], log_hazard: f64, before: LogHazard) -> f64 {
     let own: f64 = rows
         .iter()
         .map(|row| {
@@ -106,7 +116,7 @@ fn slope(rows: &[LossRow], log_hazard: f64) -> f64 {
                 - f64::from(row.inspected - row.lost) * risk
         })
         .sum();
-    own - (log_hazard - FIRST_SEASON.mean()) * PRIOR_PRECISION
+    own - (log_hazard - before.mean()) * precision(before)
 }
 
 /// The expected information about log λ: Σ m Λ² e^−Λ/(1 − e^−Λ).
@@ -121,17 +131,17 @@ fn information(rows: &[LossRow], log_hazard: f64) -> f64 {
 
 /// Newton's steps with the expected information, held within a bracket that always halves at least
 /// when a step would leave it.
-fn mode(rows: &[LossRow]) -> f64 {
-    let (mut low, mut high) = (FIRST_SEASON.mean() - 40.0, FIRST_SEASON.mean() + 40.0);
-    let mut at = FIRST_SEASON.mean();
+fn mode(rows: &[LossRow], before: LogHazard) -> f64 {
+    let (mut low, mut high) = (before.mean() - 40.0, before.mean() + 40.0);
+    let mut at = before.mean();
     for _ in 0..200 {
-        let slope = slope(rows, at);
+        let slope = slope(rows, at, before);
         if slope > 0.0 {
             low = at;
         } else {
             high = at;
         }
-        let step = slope / (information(rows, at) + PRIOR_PRECISION);
+        let step = slope / (information(rows, at) + precision(before));
         let next = at + step;
         let next = if next > low && next < high { next } else { f64::midpoint(low, high) };
         if (next - at).abs() <= 1e-13 * at.abs() {

@@ -4,6 +4,7 @@
 //! above), *spare*, *short*, *kept back*. What may not enter: any reckoning; the numbers are given.
 
 use super::{PlanTerms, ServiceLevel, Short, Spare};
+use crate::belief::{Ground, Grounds};
 use crate::words::{Count, Day};
 
 /// Stock of one kind, now and on the planting day.
@@ -19,8 +20,8 @@ pub struct StockOutlook {
     pub low: u32,
     /// The upper end of the likely range.
     pub high: u32,
-    /// Looks that the forecast learned from.
-    pub looks: u32,
+    /// What the forecast rests on.
+    pub grounds: Grounds,
 }
 
 /// Stock of one variety and unit kind, and what its plan makes of it.
@@ -67,6 +68,7 @@ impl From<Spare> for Balance {
 /// A lot's sentence.
 ///
 /// ```
+/// use spareloop_domain::belief::{Ground, Grounds};
 /// use spareloop_domain::forecast::{StockOutlook, lot_sentence};
 /// use spareloop_domain::words::Count;
 /// let outlook = StockOutlook {
@@ -75,7 +77,7 @@ impl From<Spare> for Balance {
 ///     expected: 31.2,
 ///     low: 24,
 ///     high: 36,
-///     looks: 0,
+///     grounds: Grounds { looks: 0, other_lots: 0, other_looks: 0, ground: Ground::FirstSeason },
 /// };
 /// assert_eq!(
 ///     lot_sentence(&outlook),
@@ -88,7 +90,7 @@ pub fn lot_sentence(outlook: &StockOutlook) -> String {
     if outlook.in_store.is_zero() {
         return "None in store.".to_owned();
     }
-    format!("{}, {}.", stock(outlook), grounds(outlook.looks, 1))
+    format!("{}, {}.", stock(outlook), grounds(outlook.grounds, 1))
 }
 
 /// A variety's sentence, by unit kind: stock, expected, spare or short and why.
@@ -97,7 +99,7 @@ pub fn variety_sentence(outlook: &VarietyOutlook) -> String {
     if outlook.stock.in_store.is_zero() {
         return format!("None in store; {plan}.");
     }
-    let grounds = grounds(outlook.stock.looks, outlook.lots);
+    let grounds = grounds(outlook.stock.grounds, outlook.lots);
     format!("{}; {plan}. This is reckoned {grounds}.", stock(&outlook.stock))
 }
 
@@ -115,13 +117,33 @@ fn stock(outlook: &StockOutlook) -> String {
     format!("{in_store} in store; {expected:.0} expected on {}, likely {likely}", on.spoken())
 }
 
-fn grounds(looks: u32, lots: u32) -> String {
-    let whose = if lots == 1 { "this lot".to_owned() } else { format!("its {lots} lots") };
-    match looks {
-        0 => "from a first-season guess, since no look is noted yet".to_owned(),
-        1 => format!("from 1 look at {whose} and a first-season guess"),
-        looks => format!("from {looks} looks at {whose} and a first-season guess"),
-    }
+/// What it is reckoned from: own looks first, then the farm's other lots, then what stands behind.
+fn grounds(grounds: Grounds, lots: u32) -> String {
+    let Grounds { looks, other_lots, other_looks, ground } = grounds;
+    let counted = |count: u32, one: &str, many: &str| match count {
+        1 => format!("1 {one}"),
+        count => format!("{count} {many}"),
+    };
+    let own = (looks > 0).then(|| {
+        let whose = if lots == 1 { "this lot".to_owned() } else { format!("its {lots} lots") };
+        format!("{} at {whose}", counted(looks, "look", "looks"))
+    });
+    let others = (other_looks > 0).then(|| {
+        let whose = counted(other_lots, "other lot", "other lots");
+        format!("{} at {whose} here", counted(other_looks, "look", "looks"))
+    });
+    let unseen = own.is_none() && others.is_none();
+    let behind = match ground {
+        Ground::OwnRecords => None,
+        Ground::FirstSeason => Some("a first-season guess".to_owned()),
+        Ground::Network { farms, lots } => Some(format!(
+            "what {farms} farms of the network saw of {}",
+            counted(lots, "lot", "lots")
+        )),
+    };
+    let parts: Vec<String> = [own, others, behind].into_iter().flatten().collect();
+    let since = if unseen { ", since no look is noted yet" } else { "" };
+    format!("from {}{since}", joined(&parts))
 }
 
 fn planned(terms: &PlanTerms, balance: Balance) -> String {

@@ -6,6 +6,7 @@
 
 mod air_and_solutions;
 mod air_over_time;
+mod beliefs;
 mod calibrated;
 mod curves;
 mod door;

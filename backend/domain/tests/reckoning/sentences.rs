@@ -1,5 +1,6 @@
 //! The sentences that people read first.
 
+use spareloop_domain::belief::{Ground, Grounds};
 use spareloop_domain::forecast::{
     Balance, PlanOutlook, PlanTerms, ServiceLevel, Short, StockOutlook, VarietyOutlook,
     lot_sentence, variety_sentence,
@@ -8,7 +9,8 @@ use spareloop_domain::words::Count;
 
 fn stock(in_store: u16, expected: f64, low: u32, high: u32, looks: u32) -> StockOutlook {
     let on = "2027-05-10".parse().unwrap();
-    StockOutlook { in_store: Count::from(in_store), on, expected, low, high, looks }
+    let grounds = Grounds { looks, other_lots: 0, other_looks: 0, ground: Ground::FirstSeason };
+    StockOutlook { in_store: Count::from(in_store), on, expected, low, high, grounds }
 }
 
 fn planned(wanted: u64, level: f64, keep_back: u64, balance: Balance) -> PlanOutlook {
@@ -46,5 +48,27 @@ fn a_variety_is_told_with_what_is_spare_or_short_and_why() {
     ];
     let told =
         plans.map(|(stock, lots, plan)| variety_sentence(&VarietyOutlook { stock, lots, plan }));
+    insta::assert_snapshot!(told.join("\n"));
+}
+
+#[test]
+fn what_it_is_reckoned_from_is_said_from_the_nearest_to_the_farthest() {
+    let network = Ground::Network { farms: 12, lots: 214 };
+    let told = [
+        (0, 0, 0, Ground::FirstSeason),
+        (5, 0, 0, Ground::FirstSeason),
+        (5, 7, 31, Ground::FirstSeason),
+        (0, 1, 1, Ground::FirstSeason),
+        (5, 44, 260, Ground::OwnRecords),
+        (0, 0, 0, network),
+        (1, 0, 0, network),
+        (5, 7, 31, network),
+    ];
+    let told = told.map(|(looks, other_lots, other_looks, ground)| {
+        let grounds = Grounds { looks, other_lots, other_looks, ground };
+        let stock = StockOutlook { grounds, ..stock(40, 31.2, 24, 36, 0) };
+        let plan = planned(20, 0.9, 4, Balance::Spare(8));
+        variety_sentence(&VarietyOutlook { stock, lots: 3, plan })
+    });
     insta::assert_snapshot!(told.join("\n"));
 }

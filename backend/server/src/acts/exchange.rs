@@ -12,7 +12,9 @@ use spareloop_domain::words::{Day, FarmId, MessageId, NetworkId, OfferId, Variet
 use spareloop_rounds::{Lack, Line, Spare, VarietyKey, pairwise};
 use spareloop_store::offers::{NewOffer, Offer};
 use spareloop_store::wants::{NewWant, Want};
-use spareloop_store::{StoreError, Tx, farm_book, messages, offers, owed, people, wants};
+use spareloop_store::{
+    StoreError, Tx, farm_beliefs, farm_book, messages, offers, owed, people, wants,
+};
 use uuid::Uuid;
 
 use super::{field, refused};
@@ -88,7 +90,8 @@ fn offer_view(tx: &mut Tx<'_>, offer: Offer, today: Day) -> Result<OfferView, St
     let farm = people::farm(tx, offer.network, offer.farm)?;
     let book = farm_book(tx, offer.farm)?;
     let farm = FarmView { id: farm.id, name: farm.name };
-    Ok(views::offer(offer, farm, &book, today, &Rules::default()))
+    let rules = Rules::believing(farm_beliefs(tx, offer.farm, &book)?);
+    Ok(views::offer(offer, farm, &book, today, &rules))
 }
 
 /// Says what the farm lacks.
@@ -163,7 +166,8 @@ pub async fn board(
                 .map(|offer| {
                     let book = farm_book(tx, offer.farm)?;
                     let farm = shown(&farms, offer.farm);
-                    Ok(views::offer(offer, farm, &book, today, &Rules::default()))
+                    let rules = Rules::believing(farm_beliefs(tx, offer.farm, &book)?);
+                    Ok(views::offer(offer, farm, &book, today, &rules))
                 })
                 .collect::<Result<_, StoreError>>()?;
             let wants = wants
@@ -300,7 +304,8 @@ pub async fn own(house: &House, grower: Grower) -> Result<Board, ServerError> {
             let book = farm_book(tx, grower.farm)?;
             let offers = offers::of_farm(tx, grower.farm, None, MOST_MATCHED, now)?;
             let wants = wants::of_farm(tx, grower.farm, None, MOST_MATCHED, now)?;
-            let offer = |offer| views::offer(offer, farm.clone(), &book, today, &Rules::default());
+            let rules = Rules::believing(farm_beliefs(tx, grower.farm, &book)?);
+            let offer = |offer| views::offer(offer, farm.clone(), &book, today, &rules);
             Ok(Board {
                 offers: offers.into_iter().map(offer).collect(),
                 wants: wants.into_iter().map(|want| views::want(want, farm.clone())).collect(),

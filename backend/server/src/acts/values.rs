@@ -16,7 +16,7 @@ use spareloop_domain::value::network::{
 use spareloop_domain::words::{Day, FarmId, NetworkId, VarietyName};
 use spareloop_store::offers::Offer;
 use spareloop_store::wants::Want;
-use spareloop_store::{StoreError, Tx, farm_book, market, offers, people, wants};
+use spareloop_store::{StoreError, Tx, farm_beliefs, farm_book, market, offers, people, wants};
 
 use crate::auth::caller::Member;
 use crate::error::ServerError;
@@ -107,21 +107,26 @@ fn open(
         let book = farm_book(tx, farm.id)?;
         let varieties = on_board.remove(&farm.id).unwrap_or_default();
         open.farms.push(OnBoard { records: VarietyRecords::of(&book), varieties });
-        let of_farm = offers.iter().filter(|offer| offer.farm == farm.id);
-        open.offered.extend(of_farm.filter_map(|offer| offered(offer, &book, today)));
+        let of_farm: Vec<&Offer> = offers.iter().filter(|offer| offer.farm == farm.id).collect();
+        if of_farm.is_empty() {
+            continue;
+        }
+        let rules = Rules::believing(farm_beliefs(tx, farm.id, &book)?);
+        let offered = of_farm.into_iter().filter_map(|offer| offered(offer, &book, today, &rules));
+        open.offered.extend(offered);
     }
     open.wanted = wants.iter().filter_map(wanted).collect();
     Ok(open)
 }
 
 /// What an offer still holds free, and what of it may be left at planting.
-fn offered(offer: &Offer, book: &Book, today: Day) -> Option<OfferedStock> {
+fn offered(offer: &Offer, book: &Book, today: Day, rules: &Rules) -> Option<OfferedStock> {
     let lot = book.lots.get(&offer.lot)?;
     let count = offer.free().min(lot.in_store).get();
     if count == 0 {
         return None;
     }
-    let left = match left_at_planting(book, lot, today, &Rules::default()) {
+    let left = match left_at_planting(book, lot, today, rules) {
         Some(left) => thinned(lot.in_store.get(), &left, count),
         // Too many to reckon exactly: taken as they are.
         None => Distribution::certain(count as usize),

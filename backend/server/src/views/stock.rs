@@ -1,8 +1,10 @@
 //! A farm's stock, and by which rules it is reckoned.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use spareloop_api::stock::{LotLine, StockLine, StockView};
+use spareloop_domain::belief::Beliefs;
 use spareloop_domain::chance::Distribution;
 use spareloop_domain::forecast::outlook::{
     Asked, KindOutlook, LotOutlook, Reckoned, lot_outlook, outlook,
@@ -14,15 +16,22 @@ use spareloop_domain::settings::Settings;
 use spareloop_domain::words::{Count, Day, LotId};
 
 /// The rules and promises by which a farm's stock is reckoned.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone)]
 pub struct Rules {
     /// The rules of thumb; the server knows no farm's own.
     pub settings: Settings,
     /// What is promised of each lot.
     pub promised: BTreeMap<LotId, Count>,
+    /// What is believed of the farm's lots.
+    pub beliefs: Arc<Beliefs>,
 }
 
 impl Rules {
+    /// The rules of thumb, with nothing promised.
+    pub fn believing(beliefs: Arc<Beliefs>) -> Self {
+        Self { settings: Settings::default(), promised: BTreeMap::new(), beliefs }
+    }
+
     /// What the forecast is asked, as of today.
     pub fn asked(&self, today: Day) -> Asked<'_> {
         Asked {
@@ -30,6 +39,7 @@ impl Rules {
             day_without_plan: next_may(today),
             settings: &self.settings,
             promised: &self.promised,
+            beliefs: &self.beliefs,
         }
     }
 }

@@ -17,6 +17,7 @@ pub fn summary(epoch: String, farm: FarmId, found: ledger::Summary) -> Summary {
         heads: heads(found.heads),
         promised: format!("{:016x}", found.promised),
         market: Some(found.market),
+        network: found.network,
     }
 }
 

@@ -27,7 +27,7 @@ pub(crate) use seal::HouseSeal;
 use crate::offers::promised_by_lot;
 use crate::schema::{entries, farms};
 use crate::text::{read, today, unsigned};
-use crate::{Missing, StoreError, Tx, market};
+use crate::{Missing, StoreError, Tx, market, network_summaries};
 use row::{COLUMNS, EntryRow};
 
 /// What the server holds of a farm's ledger.
@@ -41,6 +41,8 @@ pub struct Summary {
     pub promised: u64,
     /// Stands for what is offered and wanted in the farm's network.
     pub market: String,
+    /// Stands for what the farm is told of what the others of its network saw.
+    pub network: Option<String>,
 }
 
 /// An entry at its position in the farm's feed.
@@ -91,7 +93,8 @@ pub fn summary(tx: &mut Tx<'_>, farm: FarmId, now: DateTime<Utc>) -> Result<Summ
     }
     let promised = mark(&promised_by_lot(tx, farm, now)?);
     let market = market::mark(tx, read(&network)?, today(now)?)?;
-    Ok(Summary { position, heads, promised, market })
+    let network = network_summaries::mark(tx, farm)?;
+    Ok(Summary { position, heads, promised, market, network })
 }
 
 /// A number that differs where what is promised does.

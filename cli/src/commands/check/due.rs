@@ -52,6 +52,7 @@ pub(super) fn run(it: Due, desk: &Desk) -> Result<Answer, Fault> {
     })?;
     let mut opened = desk.book()?;
     let promised = opened.file.read(link::promised)?;
+    let beliefs = opened.beliefs()?;
     let rule = Settings::default();
     let settings = it.every.map_or(rule, |days| Settings {
         check_every_days: days,
@@ -60,7 +61,7 @@ pub(super) fn run(it: Due, desk: &Desk) -> Result<Answer, Fault> {
     });
     let today = desk.settings.today.value;
     let OpenedBook { farm, mut book, .. } = opened;
-    let sheet = forecast::sheet(&book, &farm, today, None, &promised)?;
+    let sheet = forecast::sheet(&book, &farm, today, None, &promised, &beliefs)?;
     // What lies elsewhere takes no place on a list with a limit.
     book.lots.retain(|_, lot| {
         it.place.as_ref().is_none_or(|wanted| {
@@ -70,7 +71,7 @@ pub(super) fn run(it: Due, desk: &Desk) -> Result<Answer, Fault> {
     let beliefs: BTreeMap<LotId, Belief> = sheet
         .iter()
         .flat_map(|kind| kind.lots.iter().map(|lot| (kind.on, lot)))
-        .map(|(on, lot)| (lot.lot, Belief::until(lot.posterior.hazard, on)))
+        .map(|(on, lot)| (lot.lot, Belief::until(lot.belief.hazard, on)))
         .collect();
     let which = if it.all { Which::All } else { Which::Due };
     let evening =

@@ -80,8 +80,10 @@ impl OwnLot {
 
 fn own_lots(told: &mut Told, desk: &Desk) -> Result<Vec<OwnLot>, Fault> {
     let promised = told.opened.file.read(link::promised)?;
+    let beliefs = told.opened.beliefs()?;
     let (book, farm) = (&told.opened.book, &told.opened.farm);
-    let sheet = forecast::sheet(book, farm, desk.settings.today.value, None, &promised)?;
+    let today = desk.settings.today.value;
+    let sheet = forecast::sheet(book, farm, today, None, &promised, &beliefs)?;
     let lots = sheet.iter().flat_map(|kind| kind.lots.iter().map(move |lot| (kind, lot)));
     Ok(lots
         .filter_map(|(kind, lot)| {

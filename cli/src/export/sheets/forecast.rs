@@ -25,7 +25,8 @@ pub(super) fn table(seen: &Seen<'_>) -> Result<Table, Fault> {
     ];
     let opened = seen.opened;
     let today = seen.desk.settings.today.value;
-    let kinds = sheet(&opened.book, &opened.farm, today, None, &seen.promised)?;
+    let (promised, beliefs) = (&seen.promised, &seen.beliefs);
+    let kinds = sheet(&opened.book, &opened.farm, today, None, promised, beliefs)?;
     let rows = kinds.iter().map(|kind| {
         let reckoned = kind.reckoned.as_ref().ok();
         vec![

@@ -26,12 +26,13 @@ mod varieties;
 
 use std::collections::BTreeMap;
 
+use spareloop_domain::belief::Beliefs;
 use spareloop_domain::ledger::book::Lot;
 use spareloop_domain::words::{Count, LotId};
 
 use super::table::{Cell, Table};
 use crate::book::carry::{self, DeviceRow};
-use crate::book::{BookError, link};
+use crate::book::{BookError, link, network};
 use crate::desk::{Desk, Opened};
 use crate::fault::Fault;
 use crate::find;
@@ -80,6 +81,7 @@ pub struct Seen<'a> {
     opened: &'a Opened,
     labels: Labels,
     promised: BTreeMap<LotId, Count>,
+    beliefs: Beliefs,
     devices: Vec<DeviceRow>,
     desk: &'a Desk,
 }
@@ -87,15 +89,17 @@ pub struct Seen<'a> {
 impl<'a> Seen<'a> {
     /// Reads what lies beside the entries.
     pub fn of(desk: &'a Desk, opened: &'a mut Opened) -> Result<Self, Fault> {
-        let (promised, devices, remembered) = opened.file.read(|connection| {
+        let (promised, told, devices, remembered) = opened.file.read(|connection| {
             Ok::<_, BookError>((
                 link::promised(connection)?,
+                network::find(connection)?,
                 carry::devices(connection)?,
                 labels::remembered(connection)?,
             ))
         })?;
         let labels = Labels::of(&opened.book, opened.farm.id, &remembered);
-        Ok(Self { opened, labels, promised, devices, desk })
+        let beliefs = Beliefs::of(&opened.book, told.as_ref());
+        Ok(Self { opened, labels, promised, beliefs, devices, desk })
     }
 
     /// A table.

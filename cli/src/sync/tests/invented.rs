@@ -231,6 +231,7 @@ impl Server {
                 heads: self.wire_heads(),
                 promised: String::new(),
                 market: None,
+                network: None,
             }),
             Ask::Pull { after, limit } => {
                 let after = usize::try_from(after.0).unwrap();

@@ -1,9 +1,22 @@
 //! `forecast`: what will survive, what is spare, what is short; the sentence first, then the table.
+//!
+//! ```text
+//! why        how a lot's or a variety's figures come about
+//! curve      what the looks themselves show, without a model
+//! works      one way of keeping stock against another
+//! calibrate  whether forecasts hold what they promise, on invented winters
+//! ```
+
+mod calibrate;
+mod curve;
+mod why;
+mod works;
 
 use std::collections::BTreeMap;
 
-use clap::Args;
+use clap::{Args, Subcommand};
 use serde_json::{Value, json};
+use spareloop_domain::belief::Beliefs;
 use spareloop_domain::forecast::ServiceLevel;
 use spareloop_domain::forecast::outlook::{
     Asked, KindOutlook, LookDue, LotOutlook, Reckoned, outlook,
@@ -21,17 +34,24 @@ use crate::printer::{Answer, table};
 
 /// What will survive, what is spare, what is short.
 #[derive(Debug, Args)]
-#[command(after_help = "\
+#[command(
+    args_conflicts_with_subcommands = true,
+    after_help = "\
 Examples:
   spareloop forecast
   spareloop forecast 'Ember Lantern'
   spareloop forecast --lots
+  spareloop forecast why 7KQ4M
 Expected and likely (10th to 90th percentile) at planting, by variety and unit kind. Spare is what
 can go now so that enough plants still come up as surely as the plan asks, less what is kept back.
-Where no plan says how many plants are wanted, nothing is called spare. Until a network has enough
-records, a lot's rate of loss comes from its own checks and a first-season guess, and the sentence
-says so. What is promised to others comes out first, as the last sync knew it.")]
+Where no plan says how many plants are wanted, nothing is called spare. A lot's rate of loss comes
+from its own looks, those at the farm's other lots, and what the network's other farms saw as the
+last sync knew it; until there is enough of these a first-season guess stands behind, and the
+sentence says so. What is promised to others comes out first, as the last sync knew it."
+)]
 pub struct Forecast {
+    #[command(subcommand)]
+    more: Option<More>,
     /// Only this variety, with its lots.
     variety: Option<String>,
     /// With every lot.
@@ -42,6 +62,19 @@ pub struct Forecast {
     to: Option<Day>,
 }
 
+/// What else can be asked.
+#[derive(Debug, Subcommand)]
+enum More {
+    /// How a lot's or a variety's figures come about, step by step.
+    Why(why::Why),
+    /// What the looks themselves show: the share alive by days in store.
+    Curve(curve::Curve),
+    /// One way of keeping stock against another: packings, places, division, tools.
+    Works(works::Works),
+    /// Whether forecasts hold what they promise, on invented winters.
+    Calibrate(calibrate::Calibrate),
+}
+
 /// The stock sheet of a book, as the farm's settings have it.
 pub(crate) fn sheet(
     book: &Book,
@@ -49,14 +82,15 @@ pub(crate) fn sheet(
     today: Day,
     to: Option<Day>,
     promised: &BTreeMap<LotId, Count>,
+    beliefs: &Beliefs,
 ) -> Result<Vec<KindOutlook>, Fault> {
     let service_level = ServiceLevel::new(farm.service_level).map_err(|error| {
         Fault::failed(format!("How sure to be: {error}."), "Run: spareloop doctor")
     })?;
     let settings = Settings { service_level, ..Settings::default() };
     let planting = to.or(farm.planting).unwrap_or_else(|| next_may(today));
-    let asked =
-        Asked { today, day_without_plan: planting.max(today), settings: &settings, promised };
+    let day_without_plan = planting.max(today);
+    let asked = Asked { today, day_without_plan, settings: &settings, promised, beliefs };
     Ok(outlook(book, &asked))
 }
 
@@ -70,13 +104,21 @@ fn next_may(today: Day) -> Day {
 
 /// Runs it.
 pub fn run(it: Forecast, desk: &Desk) -> Result<Answer, Fault> {
+    match it.more {
+        Some(More::Why(it)) => return why::run(&it, desk),
+        Some(More::Curve(it)) => return curve::run(&it, desk),
+        Some(More::Works(it)) => return works::run(&it, desk),
+        Some(More::Calibrate(it)) => return calibrate::run(&it),
+        None => {}
+    }
     let mut opened = desk.book()?;
     let promised = opened.file.read(link::promised)?;
+    let beliefs = opened.beliefs()?;
     let book = &opened.book;
     let wanted = it.variety.as_ref().map(|text| find::variety(book, text)).transpose()?;
     let wanted = wanted.map(|card| card.id);
     let today = desk.settings.today.value;
-    let sheet: Vec<KindOutlook> = sheet(book, &opened.farm, today, it.to, &promised)?
+    let sheet: Vec<KindOutlook> = sheet(book, &opened.farm, today, it.to, &promised, &beliefs)?
         .into_iter()
         .filter(|kind| wanted.is_none_or(|variety| variety == kind.variety))
         .collect();
