@@ -235,7 +235,12 @@ impl Scene<'_> {
                 degrees(frost.lowest),
             ));
             let mut looks = next_looks(self.book, &self.air.whereabouts, place, frost.first);
-            looks.sort_by_key(|next| std::cmp::Reverse(next.lost_to(LossCause::Frozen)));
+            // The gravest first, then what nobody looked at yet.
+            looks.sort_by_cached_key(|next| {
+                let name = find::variety_name(self.book, next.lot.variety);
+                let frozen = std::cmp::Reverse(next.lost_to(LossCause::Frozen));
+                (frozen, next.look.is_some(), name, next.lot.id)
+            });
             lines.extend(looks.iter().map(|next| format!("  {}", self.found(next))));
             data.extend(looks.iter().map(|next| {
                 json!({
