@@ -43,7 +43,7 @@ pub(crate) fn run(invented: &Invented, ours: &Ours) {
     let sd = GROUPS.map(number);
     println!("\nlme4 {}", theirs["said"]);
     println!("  fit                                        {:>10.3} s", number("seconds"));
-    println!("  log likelihood {height:.4}, ours is higher by {:.4}", top - height);
+    println!("  log likelihood {height:.4}, ours less theirs {:+.4}", top - height);
     println!("  μ {:.4}, sd of {sd:.4?} and lots {:.4}", number("log_hazard"), number("lot"));
     println!("  our fit is {:.1} times as fast", number("seconds") / ours.fit_seconds);
     let at_theirs = log_likelihood(&ours.data, &sd, number("lot"), number("log_hazard")).unwrap();

@@ -135,6 +135,65 @@ pub(super) fn mixed(groups: &[SeenGroup], hazard: LogHazard, tail: Tail) -> Dist
     Distribution::from_chances(chances)
 }
 
+/// Survivors of groups that share one unknown rate, by how far something known shifts it.
+///
+/// Every shift averages over the same even grid of log rates, at which the chances are reckoned once:
+/// the trapezoid rule is as exact wherever its grid begins.
+pub(super) enum Shifting<'a> {
+    /// The chances on the grid.
+    Grid { hazard: LogHazard, step: f64, first: f64, tables: Vec<Distribution>, total: usize },
+    /// A grid that would not be worth its memory, or none because nothing is unknown.
+    Each { groups: &'a [SeenGroup], hazard: LogHazard },
+}
+
+/// Tables and units beyond which each shift is reckoned by itself.
+const MOST_TABLES: f64 = 5e3;
+const MOST_TABLED: u32 = 2_000;
+
+impl<'a> Shifting<'a> {
+    /// For shifts of at most `furthest`, up or down.
+    pub(super) fn new(groups: &'a [SeenGroup], hazard: LogHazard, furthest: f64) -> Self {
+        let total: u32 = groups.iter().map(|group| group.count).sum();
+        let step = hazard.sd * step(hazard.sd, MOST_INFORMATION * f64::from(total));
+        let reach = NormalGrid::REACH * hazard.sd + furthest;
+        let count = (2.0 * reach / step).floor() + 1.0;
+        // Where the step is 0, there is no such number.
+        if count.is_nan() || count > MOST_TABLES || total > MOST_TABLED {
+            return Self::Each { groups, hazard };
+        }
+        let groups = by_days(groups);
+        let first = hazard.mean - reach;
+        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // at most MOST_TABLES
+        let tables = (0..count as usize)
+            .map(|at| known_rate(&groups, first + step * at as f64, Tail::Cut))
+            .collect();
+        Self::Grid { hazard, step, first, tables, total: total as usize }
+    }
+
+    /// Survivors after the shift.
+    pub(super) fn by(&self, shift: f64) -> Distribution {
+        let (hazard, step, first, tables, total) = match self {
+            Self::Each { groups, hazard } => {
+                return mixed(groups, hazard.shifted(shift), Tail::Cut);
+            }
+            Self::Grid { hazard, step, first, tables, total } => {
+                (hazard, step, first, tables, total)
+            }
+        };
+        let middle = (hazard.mean + shift - first) / step;
+        let half = NormalGrid::REACH * hazard.sd / step;
+        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // at most MOST_TABLES
+        let (low, high) = ((middle - half).ceil().max(0.0) as usize, (middle + half) as usize);
+        let mut chances = vec![0.0; total + 1];
+        for (at, table) in tables.iter().enumerate().take(high + 1).skip(low) {
+            let off = (at as f64 - middle) * step / hazard.sd;
+            table.add_to(&mut chances, (-0.5 * off * off).exp());
+        }
+        // Weights are made to sum to 1 along with the chances.
+        Distribution::from_chances(chances)
+    }
+}
+
 /// Survivors when the rate is known: the groups are independent.
 fn known_rate(groups: &[SeenGroup], log_hazard: f64, tail: Tail) -> Distribution {
     let each = |group: &SeenGroup| {
@@ -179,6 +238,23 @@ mod tests {
     #![allow(clippy::unwrap_used)]
 
     use super::*;
+
+    #[test]
+    fn a_shifted_grid_is_as_exact_as_one_of_its_own() {
+        for (sd, count) in [(0.0, 40), (0.02, 40), (0.5, 100), (1.1, 40), (4.0, 60), (0.4, 3000)] {
+            let groups = [SeenGroup { count, days: 150 }, SeenGroup { count: 7, days: 90 }];
+            let hazard = LogHazard::new(-6.0, sd).unwrap();
+            let shifting = Shifting::new(&groups, hazard, 5.0);
+            for shift in [-5.0, -0.37, 0.0, 0.011, 2.5, 5.0] {
+                let (got, own) =
+                    (shifting.by(shift), mixed(&groups, hazard.shifted(shift), Tail::Cut));
+                for k in 0..=count as usize + 7 {
+                    let off = (got.chance(k) - own.chance(k)).abs();
+                    assert!(off < 1e-12, "{sd} {count} {shift} {k}: off by {off}");
+                }
+            }
+        }
+    }
 
     #[test]
     fn twice_as_many_nodes_change_no_chance() {

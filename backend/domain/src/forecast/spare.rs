@@ -153,11 +153,12 @@ impl Together {
     fn keep_lot_by_lot(&self, enough: &EnoughComeUp) -> Kept {
         let mut chances = vec![0.0; self.lots.len() + 1];
         let mut all = vec![0.0; self.total() + 1];
+        let lots: Vec<_> = self.lots.iter().map(|lot| self.survivors(lot)).collect();
         for (z, weight) in self.shared_grid().nodes {
             let mut sum = Distribution::certain(0);
             chances[0] += weight * average(&sum, |k| enough.chance(k));
-            for (lot, chance) in self.lots.iter().zip(&mut chances[1..]) {
-                sum = sum.convolve(&Self::survivors(lot, self.shared_sd * z), Tail::Cut);
+            for (lot, chance) in lots.iter().zip(&mut chances[1..]) {
+                sum = sum.convolve(&lot.by(self.shared_sd * z), Tail::Cut);
                 *chance += weight * average(&sum, |k| enough.chance(k));
             }
             sum.add_to(&mut all, weight);
@@ -183,11 +184,10 @@ impl Together {
         let reached = |units: usize| {
             let groups = first_of(&last.groups, units);
             let kept = LotInStore { groups, hazard: last.hazard };
+            let kept = store.survivors(&kept);
             let chance = values
                 .iter()
-                .map(|(shift, weight, value)| {
-                    weight * average(&Self::survivors(&kept, *shift), |k| value[k])
-                })
+                .map(|(shift, weight, value)| weight * average(&kept.by(*shift), |k| value[k]))
                 .sum();
             level.met_by(chance)
         };
@@ -203,11 +203,12 @@ impl Together {
         enough: &EnoughComeUp,
     ) -> Vec<(f64, f64, Vec<f64>)> {
         let most = count(&last.groups) as usize;
+        let before: Vec<_> = before.iter().map(|lot| self.survivors(lot)).collect();
         let of_node = |(z, weight): (f64, f64)| {
             let shift = self.shared_sd * z;
-            let others = before.iter().fold(Distribution::certain(0), |sum, lot| {
-                sum.convolve(&Self::survivors(lot, shift), Tail::Cut)
-            });
+            let others = before
+                .iter()
+                .fold(Distribution::certain(0), |sum, lot| sum.convolve(&lot.by(shift), Tail::Cut));
             let value = |k| average(&others, |other| enough.chance(other + k));
             (shift, weight, (0..=most).map(value).collect())
         };

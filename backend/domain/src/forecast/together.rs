@@ -4,7 +4,7 @@
 //! independent. Taking them for independent outright makes the likely range far too narrow. What
 //! may not enter: plans, and whether what survives comes up.
 
-use super::hazard::{self, LogHazard, MOST_INFORMATION, SeenGroup};
+use super::hazard::{self, LogHazard, MOST_INFORMATION, SeenGroup, Shifting};
 use super::{ForecastError, Survivors, affordable};
 use crate::chance::{Distribution, NormalGrid, Tail};
 
@@ -82,8 +82,9 @@ impl Together {
         hazard::grid_for(self.shared_sd, self.shared_information())
     }
 
-    pub(super) fn survivors(lot: &LotInStore, shift: f64) -> Distribution {
-        hazard::mixed(&lot.groups, lot.hazard.shifted(shift), Tail::Cut)
+    /// Survivors of a lot by what is shared.
+    pub(super) fn survivors<'a>(&self, lot: &'a LotInStore) -> Shifting<'a> {
+        Shifting::new(&lot.groups, lot.hazard, NormalGrid::REACH * self.shared_sd)
     }
 
     /// Multiplications, within a small factor, to convolve all lots once for each shared node.
@@ -105,9 +106,10 @@ impl Together {
     /// Survivors of all lots.
     fn all(&self) -> Distribution {
         let mut all = vec![0.0; self.total() + 1];
+        let lots: Vec<_> = self.lots.iter().map(|lot| self.survivors(lot)).collect();
         for (z, weight) in self.shared_grid().nodes {
-            let sum = self.lots.iter().fold(Distribution::certain(0), |sum, lot| {
-                sum.convolve(&Self::survivors(lot, self.shared_sd * z), Tail::Cut)
+            let sum = lots.iter().fold(Distribution::certain(0), |sum, lot| {
+                sum.convolve(&lot.by(self.shared_sd * z), Tail::Cut)
             });
             sum.add_to(&mut all, weight);
         }
