@@ -18,12 +18,15 @@ struct Network {
     most_offered: u32,
     /// How far a substitute lies from the first choice at most, as places; 0 for anywhere.
     neighbours: u32,
-    /// Whether multiplications and worths repeat, which makes ties everywhere.
+    /// How far gains lie apart.
     ties: Ties,
 }
 
 enum Ties {
     Few,
+    /// All gains lie close together.
+    Nearly,
+    /// Multiplications and worths repeat.
     Everywhere,
 }
 
@@ -32,6 +35,7 @@ fn invented(of: &Network, varieties: u32, wants: u32, seed: u64) -> (Market, Vec
     let multiplications: Vec<_> = (0..varieties)
         .map(|_| match of.ties {
             Ties::Few => Multiplication::new(0.8 + 6.0 * dice.share()).unwrap(),
+            Ties::Nearly => Multiplication::new(3.0 + 0.05 * dice.share()).unwrap(),
             Ties::Everywhere => Multiplication::new(3.0).unwrap(),
         })
         .collect();
@@ -54,6 +58,7 @@ fn invented(of: &Network, varieties: u32, wants: u32, seed: u64) -> (Market, Vec
                     Accepted { variety: variety as usize, worth: Worth::new(worth).unwrap() };
                 worth = match of.ties {
                     Ties::Few => worth * (0.6 + 0.4 * dice.share()),
+                    Ties::Nearly => worth * (0.97 + 0.03 * dice.share()),
                     Ties::Everywhere => 0.8,
                 };
                 accepted
@@ -91,28 +96,17 @@ fn main() {
         "{:<24} {:>8} {:>8} {:>9} {:>14} {:>10} {:>9}",
         "network", "offered", "wanted", "values", "anew for all", "times", "a draw"
     );
+    let network =
+        |name, most_offered, neighbours, ties| Network { name, most_offered, neighbours, ties };
     for of in [
-        Network { name: "scarce", most_offered: 25, neighbours: 0, ties: Ties::Few },
-        Network { name: "even", most_offered: 125, neighbours: 0, ties: Ties::Few },
-        Network { name: "plenty", most_offered: 300, neighbours: 0, ties: Ties::Few },
-        Network {
-            name: "even, alike in groups",
-            most_offered: 125,
-            neighbours: 12,
-            ties: Ties::Few,
-        },
-        Network {
-            name: "even, ties everywhere",
-            most_offered: 125,
-            neighbours: 0,
-            ties: Ties::Everywhere,
-        },
-        Network {
-            name: "scarce, ties everywhere",
-            most_offered: 25,
-            neighbours: 0,
-            ties: Ties::Everywhere,
-        },
+        network("scarce", 25, 0, Ties::Few),
+        network("even", 125, 0, Ties::Few),
+        network("plenty", 300, 0, Ties::Few),
+        network("even, alike in groups", 125, 12, Ties::Few),
+        network("scarce, nearly alike", 25, 0, Ties::Nearly),
+        network("even, nearly alike", 125, 0, Ties::Nearly),
+        network("scarce, ties everywhere", 25, 0, Ties::Everywhere),
+        network("even, ties everywhere", 125, 0, Ties::Everywhere),
     ] {
         compared(&of, varieties, wants, sample, draws);
     }
