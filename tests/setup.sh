@@ -24,7 +24,8 @@ need_compiler() {
     need g++ c++ g++
     need make make
     need cmake cmake
-    need libclang-dev '/usr/lib/llvm-*/lib/libclang*.so*' '/usr/lib/x86_64-linux-gnu/libclang*.so*'
+    # Not libclang-cpp, which compilers bring along: bindgen can't load that.
+    need libclang-dev '/usr/lib/llvm-*/lib/libclang.so*' '/usr/lib/*/libclang-[0-9]*.so*'
     need pkg-config pkg-config
 }
 

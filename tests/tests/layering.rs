@@ -74,6 +74,14 @@ fn store_knows_no_http() {
 }
 
 #[test]
+fn rounds_alone_links_a_solver() {
+    for room in ["spareloop-domain", "spareloop-api", "spareloop-store", "spareloop-cli"] {
+        refuse(room, &["highs", "highs-sys"]);
+    }
+    assert!(built_from("spareloop-rounds").contains("highs"), "the check looked past the solver");
+}
+
+#[test]
 fn the_server_does_not_see_the_client() {
     refuse("spareloop-server", &["spareloop-cli", "reqwest"]);
 }

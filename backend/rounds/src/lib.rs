@@ -2,11 +2,34 @@
 //!
 //! ```text
 //! pairwise   who has what I lack and lacks what I have
+//! input answer error   a round as it is asked for and answered; compute: the JSON door
+//! check      is an answer right? every rule, from the input alone
+//! verify     what prices prove, in whole numbers; shares no code with the solver, nor does check
+//! solve      prices, search, proof; watch: time, stopping and progress, from outside
+//! instance duals ascent   the round by number; prices, and how they are sought
+//! loops pooled   the two kinds of rounds
+//! program    the one place that knows HiGHS
+//! words      proposals, open wants and bounds as people read them
 //! ```
 //!
 //! The only room that may link a solver. What may not enter: input or output, a clock, randomness,
 //! a database, anything of HTTP.
 
+pub mod answer;
+mod ascent;
+pub mod check;
+pub mod compute;
+mod duals;
+pub mod error;
+pub mod input;
+mod instance;
+mod loops;
 pub mod pairwise;
+mod pooled;
+mod program;
+pub mod solve;
+pub mod verify;
+pub mod watch;
+pub mod words;
 
 pub use pairwise::{Lack, Line, Match, Meets, Spare, VarietyKey, pairwise};

@@ -77,8 +77,47 @@ Losses in store, emergence and yields of all farms of a network are fitted toget
 told at its next sync what all the others saw: no farm's lots, and varieties only where at least
 three other farms hold them. The running server does it by itself; see --together-hours.")]
     Together,
+    /// Reads one JSON document on standard input and writes one on standard output
+    #[command(after_help = "\
+Examples:
+  spareloop-server compute round < round.json > answer.json
+  spareloop-server compute round-verify < round-and-answer.json
+Kinds: round, round-verify. Needs no database. Bad input: exit 3, a message that names the field,
+nothing on standard output.")]
+    Compute {
+        /// What to compute
+        kind: String,
+    },
+    /// Works out who swaps what with whom
+    Round {
+        /// What to do with a round
+        #[command(subcommand)]
+        command: RoundCommand,
+    },
     /// Prints a new set-up link, while nobody is set up; older links stop working
     SetUpLink,
     /// Asks the running server whether it can answer
     Health,
+}
+
+/// What can be done with a round.
+#[derive(Debug, Clone, Subcommand)]
+pub enum RoundCommand {
+    /// Runs a round from a file: progress on standard error, proposals on standard output
+    #[command(after_help = "\
+Examples:
+  spareloop-server round run --file round.json --seconds 30
+  spareloop-server round run --file round.json --answer answer.json
+Control-C stops it with the best so far. The file is what `compute round` reads.")]
+    Run {
+        /// The round, as `compute round` reads it
+        #[arg(long)]
+        file: PathBuf,
+        /// Stop after so many seconds, whatever the file says
+        #[arg(long)]
+        seconds: Option<f64>,
+        /// Also write the answer, with its certificate, to this file
+        #[arg(long)]
+        answer: Option<PathBuf>,
+    },
 }

@@ -10,6 +10,7 @@
 //! jobs                     what happens by itself
 //! together                 all farms' records of losses taken together, for each of them
 //! run keep                 starting and stopping; backup and restore
+//! rounds                   the door to the solver of rounds: JSON in, JSON out, and a run to watch
 //! ```
 //!
 //! Handlers are thin: parse, authorise, one store call, answer. What may not enter: SQL (`store`),
@@ -28,6 +29,7 @@ pub mod keep;
 pub mod keys;
 pub mod openapi;
 pub mod pages;
+pub mod rounds;
 pub mod routes;
 pub mod run;
 pub mod together;

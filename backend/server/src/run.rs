@@ -18,7 +18,7 @@ use spareloop_store::{DatabaseUrl, SecretHash, Store, StoreError, UrlError, peop
 use tracing_subscriber::EnvFilter;
 
 use crate::auth::policy::NoPolicy;
-use crate::cli::{Cli, Command};
+use crate::cli::{Cli, Command, RoundCommand};
 use crate::config::{Config, ConfigError, ProcessEnvironment};
 use crate::error::ServerError;
 use crate::house::{House, Reached};
@@ -75,6 +75,9 @@ pub enum RunError {
     /// The server isn't there or isn't well.
     #[error("the server on {0} doesn't answer")]
     NotAnswering(std::net::SocketAddr),
+    /// A computation's input isn't right.
+    #[error(transparent)]
+    Compute(#[from] crate::rounds::ComputeFault),
     /// The operating system says no.
     #[error(transparent)]
     System(#[from] std::io::Error),
@@ -102,6 +105,7 @@ impl RunError {
             }
             Self::Store(_) => "Look at the database; nothing was changed.",
             Self::Keep(error) => error.hint(),
+            Self::Compute(error) => error.hint(),
             Self::Folder { .. } => "Give a folder that this user may write with --data.",
             Self::Listen { .. } => "Stop what listens there, or choose another with --bind.",
             Self::NotAnswering(_) => "Start it with: spareloop-server",
@@ -115,6 +119,7 @@ impl RunError {
         ExitCode::from(match self {
             Self::Config(_) | Self::Url(_) | Self::Store(StoreError::Conflict(_)) => 3,
             Self::Keep(error) => error.exit_code(),
+            Self::Compute(error) => error.exit_code(),
             Self::Store(StoreError::Outage(_)) | Self::NotAnswering(_) => 6,
             _ => 1,
         })
@@ -141,8 +146,18 @@ pub fn main() -> ExitCode {
 }
 
 fn dispatch(cli: &Cli) -> Result<(), RunError> {
+    // These need neither a database nor any settings.
+    match &cli.command {
+        Some(Command::Compute { kind }) => return Ok(crate::rounds::compute(kind)?),
+        Some(Command::Round { command: RoundCommand::Run { file, seconds, answer } }) => {
+            return Ok(crate::rounds::run(file, *seconds, answer.as_deref())?);
+        }
+        _ => {}
+    }
     let config = Config::resolve(&cli.flags, &ProcessEnvironment)?;
     match cli.command.clone().unwrap_or_default() {
+        // Done above.
+        Command::Compute { .. } | Command::Round { .. } => Ok(()),
         Command::Serve => actix_web::rt::System::new().block_on(serve(&config)),
         Command::Backup { path, drill } => {
             let trial = if drill { Trial::Drill } else { Trial::Read };

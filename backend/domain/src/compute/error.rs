@@ -71,6 +71,16 @@ pub enum Problem {
         /// What is there.
         got: String,
     },
+    /// It is a whole number, but out of bounds.
+    #[error("must be a whole number from {least} to {most} (got {got})")]
+    Between {
+        /// The least it may be.
+        least: i64,
+        /// The most it may be.
+        most: i64,
+        /// What is there.
+        got: String,
+    },
     /// A word that is none of those known.
     #[error("{got:?} is none of {known}{}", did_you_mean(near))]
     NoneOf {
@@ -147,7 +157,8 @@ pub enum Problem {
 }
 
 impl Problem {
-    pub(super) fn one_of(known: &[&str], got: &str) -> Self {
+    /// A word that is none of those known, and the known ones that are like it.
+    pub fn one_of(known: &[&str], got: &str) -> Self {
         let near = near_misses(got, known.iter().copied());
         Self::NoneOf { known: known.join(", "), got: got.to_owned(), near }
     }
@@ -155,7 +166,7 @@ impl Problem {
 
 impl ComputeError {
     /// Names the field that a problem is about.
-    pub(super) fn at(field: impl Into<String>, problem: impl Into<Problem>) -> Self {
+    pub fn at(field: impl Into<String>, problem: impl Into<Problem>) -> Self {
         Self::Field { field: field.into(), problem: problem.into() }
     }
 

@@ -10,7 +10,7 @@ use super::{ComputeError, Problem};
 use crate::words::near_misses;
 
 /// Reads the text; a text that stops being JSON names the last field before that place.
-pub(super) fn parse(input: &str) -> Result<Value, ComputeError> {
+pub fn parse(input: &str) -> Result<Value, ComputeError> {
     // Some editors and shells put a byte-order mark first; RFC 8259 lets a reader pass it over.
     let input = input.strip_prefix('\u{feff}').unwrap_or(input);
     serde_json::from_str(input).map(|Unrepeated(value)| value).map_err(|error| {
@@ -35,15 +35,25 @@ fn last_field(input: &str, line: usize, column: usize) -> Option<String> {
     Some(name.to_owned())
 }
 
+/// Whether something is said.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Said {
+    /// It is.
+    Something,
+    /// It isn't.
+    Nothing,
+}
+
 /// One JSON object and where it stands in the document.
-pub(super) struct Fields<'a> {
+#[derive(Debug)]
+pub struct Fields<'a> {
     path: String,
     map: &'a Map<String, Value>,
 }
 
 impl<'a> Fields<'a> {
     /// The document itself.
-    pub(super) fn top(document: &'a Value) -> Result<Self, ComputeError> {
+    pub fn top(document: &'a Value) -> Result<Self, ComputeError> {
         let map = document.as_object().ok_or(ComputeError::NotAnObject)?;
         Ok(Self { path: String::new(), map })
     }
@@ -56,12 +66,12 @@ impl<'a> Fields<'a> {
     }
 
     /// The full name of a field.
-    pub(super) fn name(&self, field: &str) -> String {
+    pub fn name(&self, field: &str) -> String {
         if self.path.is_empty() { field.to_owned() } else { format!("{}.{field}", self.path) }
     }
 
     /// Refuses fields that aren't in `known`: a slip in an optional one would change the answer.
-    pub(super) fn only(&self, known: &[&str]) -> Result<(), ComputeError> {
+    pub fn only(&self, known: &[&str]) -> Result<(), ComputeError> {
         match self.map.keys().find(|key| !known.contains(&key.as_str())) {
             None => Ok(()),
             Some(key) => {
@@ -72,7 +82,7 @@ impl<'a> Fields<'a> {
     }
 
     /// Whether a field that may be left out is there.
-    pub(super) fn has(&self, field: &str) -> bool {
+    pub fn has(&self, field: &str) -> bool {
         self.map.contains_key(field)
     }
 
@@ -81,18 +91,18 @@ impl<'a> Fields<'a> {
     }
 
     /// A number; JSON has no infinite ones.
-    pub(super) fn number(&self, field: &str) -> Result<f64, ComputeError> {
+    pub fn number(&self, field: &str) -> Result<f64, ComputeError> {
         let value = self.value(field)?;
         value.as_f64().ok_or_else(|| wrong_type(self.name(field), "a number", value))
     }
 
     /// A number, or `default` if the field isn't there.
-    pub(super) fn number_or(&self, field: &str, default: f64) -> Result<f64, ComputeError> {
+    pub fn number_or(&self, field: &str, default: f64) -> Result<f64, ComputeError> {
         if self.has(field) { self.number(field) } else { Ok(default) }
     }
 
     /// A whole number from 0 to `most`.
-    pub(super) fn whole(&self, field: &str, most: u64) -> Result<u64, ComputeError> {
+    pub fn whole(&self, field: &str, most: u64) -> Result<u64, ComputeError> {
         let value = self.value(field)?;
         let Some(number) = value.as_f64() else {
             return Err(wrong_type(self.name(field), "a whole number", value));
@@ -114,29 +124,79 @@ impl<'a> Fields<'a> {
     }
 
     /// A whole number from 0 to `most`, which fits in 32 bits.
-    pub(super) fn whole_u32(&self, field: &str, most: u32) -> Result<u32, ComputeError> {
+    pub fn whole_u32(&self, field: &str, most: u32) -> Result<u32, ComputeError> {
         let whole = self.whole(field, u64::from(most))?;
         Ok(u32::try_from(whole).unwrap_or(most))
     }
 
+    /// A whole number from `least` to `most`, either of which may be below 0.
+    pub fn signed(&self, field: &str, least: i64, most: i64) -> Result<i64, ComputeError> {
+        let value = self.value(field)?;
+        // JSON knows one kind of number: 3.0 is 3. Beyond 9e15 a number with a dot isn't exact.
+        #[allow(clippy::cast_possible_truncation)]
+        let rounded =
+            |number: f64| (number.fract() == 0.0 && number.abs() < 9.0e15).then_some(number as i64);
+        if !value.is_number() || value.as_f64().is_some_and(|number| number.fract() != 0.0) {
+            return Err(wrong_type(self.name(field), "a whole number", value));
+        }
+        match value.as_i64().or_else(|| value.as_f64().and_then(rounded)) {
+            Some(whole) if (least..=most).contains(&whole) => Ok(whole),
+            _ => {
+                let got = shown(value);
+                Err(ComputeError::at(self.name(field), Problem::Between { least, most, got }))
+            }
+        }
+    }
+
+    /// Whether the field is there and says something.
+    pub fn says(&self, field: &str) -> Said {
+        if self.map.get(field).is_none_or(Value::is_null) { Said::Nothing } else { Said::Something }
+    }
+
+    /// Yes or no; `default` if the field isn't there.
+    pub fn yes_or(&self, field: &str, default: Said) -> Result<Said, ComputeError> {
+        match self.map.get(field) {
+            None => Ok(default),
+            Some(Value::Bool(true)) => Ok(Said::Something),
+            Some(Value::Bool(false)) => Ok(Said::Nothing),
+            Some(other) => Err(wrong_type(self.name(field), "true or false", other)),
+        }
+    }
+
+    /// A list of pairs of texts.
+    pub fn pairs(&self, field: &str) -> Result<Vec<[String; 2]>, ComputeError> {
+        let (value, name) = (self.value(field)?, self.name(field));
+        let Some(items) = value.as_array() else {
+            return Err(wrong_type(name, "a list in brackets", value));
+        };
+        let pair = |(at, item): (usize, &Value)| match item.as_array().map(Vec::as_slice) {
+            Some([Value::String(one), Value::String(other)]) => Ok([one.clone(), other.clone()]),
+            _ => Err(wrong_type(format!("{name}[{at}]"), "a pair of texts in brackets", item)),
+        };
+        items.iter().enumerate().map(pair).collect()
+    }
+
+    /// The names and whole numbers of an object that is nothing else.
+    pub fn named_numbers(&self, field: &str) -> Result<Vec<(String, i64)>, ComputeError> {
+        let inner = self.object(field)?;
+        let number = |name: &String| Ok((name.clone(), inner.signed(name, i64::MIN, i64::MAX)?));
+        inner.map.keys().map(number).collect()
+    }
+
     /// A whole number from 0 to `most`, or null.
-    pub(super) fn whole_or_null(
-        &self,
-        field: &str,
-        most: u64,
-    ) -> Result<Option<u64>, ComputeError> {
+    pub fn whole_or_null(&self, field: &str, most: u64) -> Result<Option<u64>, ComputeError> {
         if self.value(field)?.is_null() { Ok(None) } else { self.whole(field, most).map(Some) }
     }
 
     /// A text.
-    pub(super) fn text(&self, field: &str) -> Result<String, ComputeError> {
+    pub fn text(&self, field: &str) -> Result<String, ComputeError> {
         let value = self.value(field)?;
         let text = value.as_str().map(str::to_owned);
         text.ok_or_else(|| wrong_type(self.name(field), "a text in double quotes", value))
     }
 
     /// A list of texts.
-    pub(super) fn texts(&self, field: &str) -> Result<Vec<String>, ComputeError> {
+    pub fn texts(&self, field: &str) -> Result<Vec<String>, ComputeError> {
         let (value, name) = (self.value(field)?, self.name(field));
         let Some(items) = value.as_array() else {
             return Err(wrong_type(name, "a list in brackets", value));
@@ -149,17 +209,17 @@ impl<'a> Fields<'a> {
     }
 
     /// An object.
-    pub(super) fn object(&self, field: &str) -> Result<Self, ComputeError> {
+    pub fn object(&self, field: &str) -> Result<Self, ComputeError> {
         Self::at(self.value(field)?, self.name(field))
     }
 
     /// A list of objects; an empty one is an answerable question (no stock at all).
-    pub(super) fn objects(&self, field: &str) -> Result<Vec<Self>, ComputeError> {
+    pub fn objects(&self, field: &str) -> Result<Vec<Self>, ComputeError> {
         Self::list(self.value(field)?, &self.name(field))
     }
 
     /// A list of lists of objects.
-    pub(super) fn lists(&self, field: &str) -> Result<Vec<Vec<Self>>, ComputeError> {
+    pub fn lists(&self, field: &str) -> Result<Vec<Vec<Self>>, ComputeError> {
         let (value, name) = (self.value(field)?, self.name(field));
         let Some(items) = value.as_array() else {
             return Err(wrong_type(name, "a list of lists in brackets", value));

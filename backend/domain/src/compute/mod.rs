@@ -14,7 +14,7 @@
 mod detection;
 mod dilution;
 mod error;
-mod fields;
+pub mod fields;
 mod interval;
 mod loop_values;
 mod loss_fit;

@@ -1,0 +1,97 @@
+//! A mixed-integer program for HiGHS: the only place that knows the library.
+//!
+//! Everything is maximised. What may not enter: loops, farms, what a column stands for.
+
+use highs::{Col, HighsModelStatus, RowProblem, Sense};
+
+/// A program while it is put together.
+#[derive(Default)]
+pub(crate) struct Program {
+    problem: RowProblem,
+    columns: Vec<Col>,
+    /// How many of them take whole numbers alone.
+    whole: usize,
+}
+
+/// Whether a column takes whole numbers alone.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Kind {
+    Whole,
+    Any,
+}
+
+/// How long a program may be worked on.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Limits {
+    pub(crate) seconds: f64,
+    pub(crate) nodes: i32,
+    /// Stop when the bound is so close, relative to the objective.
+    pub(crate) gap: f64,
+}
+
+/// How it ended.
+#[derive(Debug, Clone)]
+pub(crate) struct Solved {
+    /// One a column; none if nothing feasible was found.
+    pub(crate) values: Option<Vec<f64>>,
+    /// What nothing can exceed; below everything if nothing is feasible.
+    pub(crate) bound: f64,
+}
+
+impl Program {
+    pub(crate) fn column(&mut self, gain: f64, least: f64, most: f64, kind: Kind) -> usize {
+        let column = match kind {
+            Kind::Whole => {
+                self.whole += 1;
+                self.problem.add_integer_column(gain, least..=most)
+            }
+            Kind::Any => self.problem.add_column(gain, least..=most),
+        };
+        self.columns.push(column);
+        self.columns.len() - 1
+    }
+
+    pub(crate) fn columns(&self) -> usize {
+        self.columns.len()
+    }
+
+    /// least ≤ Σ factor × column ≤ most.
+    pub(crate) fn row(&mut self, least: f64, most: f64, terms: &[(usize, f64)]) {
+        let terms = terms.iter().map(|&(column, factor)| (self.columns[column], factor));
+        self.problem.add_row(least..=most, terms);
+    }
+
+    /// Works on it, from `start` if that is given.
+    pub(crate) fn solve(self, limits: Limits, start: Option<&[f64]>) -> Option<Solved> {
+        let mut model = self.problem.try_optimise(Sense::Maximise).ok()?;
+        model.make_quiet();
+        model.try_set_option("threads", 1).ok()?;
+        model.try_set_option("parallel", "off").ok()?;
+        model.try_set_option("time_limit", limits.seconds.max(0.01)).ok()?;
+        model.try_set_option("mip_max_nodes", limits.nodes).ok()?;
+        model.try_set_option("mip_rel_gap", limits.gap).ok()?;
+        model.try_set_option("mip_feasibility_tolerance", 1e-7).ok()?;
+        if let Some(start) = start {
+            // A start that isn't feasible costs time and nothing else.
+            let _ = model.try_set_solution(Some(start), None, None, None);
+        }
+        let solved = model.try_solve().ok()?;
+        if solved.status() == HighsModelStatus::Infeasible {
+            return Some(Solved { values: None, bound: f64::NEG_INFINITY });
+        }
+        let found = if self.whole == 0 { c"objective_function_value" } else { c"mip_dual_bound" };
+        let bound = solved.double_info_value(found).unwrap_or(f64::INFINITY);
+        // 2 is HiGHS's "feasible". The library's own reading of it panics where a run ended so early that
+        // there is no such figure.
+        let feasible = solved.int_info_value(c"primal_solution_status").is_ok_and(|it| it == 2);
+        let values = feasible.then(|| solved.get_solution().columns().to_vec());
+        Some(Solved { values, bound })
+    }
+}
+
+/// A whole number that a solver gives with rounding.
+pub(crate) fn whole(value: f64) -> i32 {
+    #[allow(clippy::cast_possible_truncation)] // counts are far within 32 bits
+    let whole = value.round() as i32;
+    whole
+}
