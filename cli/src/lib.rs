@@ -3,6 +3,7 @@
 //! ```text
 //! args       what may be written on a command line
 //! settings   resolved once, before a command runs
+//! attest     this device's keys for signing, and what farms stated, kept for offline
 //! demo       the whole job with an invented winter
 //! desk       what every command works at; `note` is the one way into the ledger
 //! commands   one module a noun
@@ -19,6 +20,7 @@
 
 pub mod args;
 pub mod ask;
+pub mod attest;
 pub mod book;
 pub mod commands;
 pub mod demo;

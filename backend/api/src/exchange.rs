@@ -1,13 +1,17 @@
 //! Offers, wants, matches, holds, hand-overs, the owed book and what a farm is told.
 
+use std::collections::BTreeSet;
+
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
+use spareloop_domain::attest::FactKind;
 use spareloop_domain::words::{
     Count, Day, FarmId, HandOverId, HoldId, Identity, LotId, MessageId, OfferId, Purpose, UnitKind,
     WantId,
 };
 use utoipa::ToSchema;
 
+use crate::attest::Stated;
 use crate::people::FarmView;
 
 /// `POST /offers`: publishes spare of one lot.
@@ -70,6 +74,8 @@ pub struct OfferView {
     pub history: HistoryView,
     /// Bench hygiene, from the farm's own ledger.
     pub hygiene: HygieneView,
+    /// What the farm states about the lot over its signature.
+    pub stated: Stated,
     /// When it was published.
     pub made_at: DateTime<Utc>,
 }
@@ -141,6 +147,11 @@ pub struct MakeWant {
     /// In words.
     #[serde(default)]
     pub conditions: String,
+    /// Kinds of signed statement that an offer's lot must bear: `bench-hygiene`, `soak`,
+    /// `looked-over`, `laboratory-test`, `origin`, `movement-papers`.
+    #[serde(default, skip_serializing_if = "BTreeSet::is_empty")]
+    #[schema(value_type = Vec<String>)]
+    pub required: BTreeSet<FactKind>,
 }
 
 /// A want as its network sees it.
@@ -171,6 +182,10 @@ pub struct WantView {
     pub state: String,
     /// In words.
     pub conditions: String,
+    /// Kinds of signed statement that an offer's lot must bear.
+    #[serde(default)]
+    #[schema(value_type = Vec<String>)]
+    pub required: BTreeSet<FactKind>,
 }
 
 /// `GET /board?after=&limit=`: the network's spare and short sheet, by variety.
@@ -198,6 +213,23 @@ pub struct MatchView {
     pub they_have: Vec<MatchLine>,
     /// What they lack that I have.
     pub they_lack: Vec<MatchLine>,
+    /// What they have that I lack, but for signed statements that my want asks for.
+    #[serde(default)]
+    pub they_have_unstated: Vec<UnstatedLine>,
+    /// What they lack that I have, but for signed statements that their want asks for.
+    #[serde(default)]
+    pub they_lack_unstated: Vec<UnstatedLine>,
+}
+
+/// One offer that would meet one want, were the statements there that the want asks for.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
+pub struct UnstatedLine {
+    /// The line.
+    #[serde(flatten)]
+    pub line: MatchLine,
+    /// The kinds of statement that are missing.
+    #[schema(value_type = Vec<String>)]
+    pub missing: BTreeSet<FactKind>,
 }
 
 /// One offer that meets one want.

@@ -5,6 +5,7 @@
 //! handlers. A field's unit is in its name or its doc.
 
 pub mod access;
+pub mod attest;
 #[cfg(feature = "client")]
 pub mod client;
 pub mod exchange;

@@ -34,6 +34,10 @@ pub struct Summary {
     /// news. Absent while there is nothing to tell.
     #[serde(default)]
     pub network: Option<String>,
+    /// The position of the network's newest key or statement: above what was fetched, then
+    /// `GET /statements` has news.
+    #[serde(default)]
+    pub statements: u64,
 }
 
 /// The end of a device's chain.

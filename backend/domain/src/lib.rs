@@ -6,13 +6,14 @@
 //! [`curve`], [`works`], [`calibration`]), what to look at ([`tonight`]) and what a look proves
 //! ([`sampling`], [`interval`]), the air in store ([`climate`]), solutions at the bench
 //! ([`disinfection`]), the states of an exchange ([`exchange`]), what a unit is fairly worth
-//! ([`value`]) and the JSON door to the computations
+//! ([`value`]), what farms state about lots over their signature ([`attest`]) and the JSON door to the computations
 //! ([`compute`]). [`planted`] holds what the simulation of a sync may do to the rooms from within;
 //! shipped builds have none of it.
 //!
 //! What may not enter: input or output, a clock, randomness (ids and times are arguments), async,
 //! a database, anything of HTTP.
 
+pub mod attest;
 pub mod belief;
 pub mod calibration;
 pub mod chance;

@@ -32,4 +32,4 @@ pub mod verify;
 pub mod watch;
 pub mod words;
 
-pub use pairwise::{Lack, Line, Match, Meets, Spare, VarietyKey, pairwise};
+pub use pairwise::{Gives, Lack, Line, Match, Meets, Spare, Unstated, VarietyKey, pairwise};

@@ -1,11 +1,14 @@
 //! Pairs of farms of which one has what the other lacks.
 //!
 //! Lines are possibilities, not an allocation: one offer may stand in several lines. Varieties are
-//! matched on their folded key and unit kinds are never mixed. What may not enter: values, holds,
-//! distances; what is given as spare must already be free of holds.
+//! matched on their folded key and unit kinds are never mixed. Where all that is missing are signed
+//! statements that the want asks for, the line stands apart with what is missing. What may not enter:
+//! values, holds, distances, what a statement says; what is given as spare must already be free of
+//! holds.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
+use spareloop_domain::attest::FactKind;
 use spareloop_domain::words::{Count, FarmId, OfferId, UnitKind, VarietyName, WantId};
 
 /// The folded key on which names of varieties are matched.
@@ -40,6 +43,8 @@ pub struct Spare {
     pub count: Count,
     /// The least the farm will send.
     pub smallest_parcel: Count,
+    /// Kinds of statement that the farm signed about the lot and stands by.
+    pub stated: BTreeSet<FactKind>,
 }
 
 /// What a farm wants and nothing covers.
@@ -55,6 +60,8 @@ pub struct Lack {
     pub unit: UnitKind,
     /// How many are still wanted.
     pub count: Count,
+    /// Kinds of statement that the lot must bear.
+    pub required: BTreeSet<FactKind>,
 }
 
 /// How an offer meets a want.
@@ -83,6 +90,24 @@ pub struct Line {
     pub count: Count,
 }
 
+/// One offer that would meet one want, were it not for statements.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Unstated {
+    /// The line that there would be.
+    pub line: Line,
+    /// The kinds that the want asks for and the lot doesn't bear.
+    pub missing: BTreeSet<FactKind>,
+}
+
+/// What passes from one farm to the other.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Gives {
+    /// What could pass.
+    pub lines: Vec<Line>,
+    /// What could pass once statements are there.
+    pub unstated: Vec<Unstated>,
+}
+
 /// Two farms between which something could pass.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Match {
@@ -91,20 +116,20 @@ pub struct Match {
     /// The other.
     pub other: FarmId,
     /// What the one has that the other lacks.
-    pub one_gives: Vec<Line>,
+    pub one_gives: Gives,
     /// What the other has that the one lacks.
-    pub other_gives: Vec<Line>,
+    pub other_gives: Gives,
 }
 
 impl Match {
     /// Whether each has something that the other lacks.
     pub const fn is_mutual(&self) -> bool {
-        !self.one_gives.is_empty() && !self.other_gives.is_empty()
+        !self.one_gives.lines.is_empty() && !self.other_gives.lines.is_empty()
     }
 
     /// The match as a farm sees it: the other farm, what they have that I lack, and what they lack
     /// that I have; `None` if the farm is neither of the two.
-    pub fn seen_by(&self, farm: FarmId) -> Option<(FarmId, &[Line], &[Line])> {
+    pub fn seen_by(&self, farm: FarmId) -> Option<(FarmId, &Gives, &Gives)> {
         if farm == self.one {
             Some((self.other, &self.other_gives, &self.one_gives))
         } else if farm == self.other {
@@ -120,7 +145,7 @@ impl Match {
 /// A pair where each has what the other lacks stands first, then the one with more lines, then by
 /// farm id; lines stand with wanted varieties first, then larger counts, then by id. The same
 /// offers and wants in any order give the same answer. An offer of which less could pass than its
-/// smallest parcel makes no line.
+/// smallest parcel makes no line; one whose lot lacks statements that the want asks for stands apart.
 pub fn pairwise(offers: &[Spare], wants: &[Lack]) -> Vec<Match> {
     let mut by_kind: BTreeMap<(&VarietyKey, UnitKind), Vec<&Spare>> = BTreeMap::new();
     for offer in offers {
@@ -135,18 +160,19 @@ pub fn pairwise(offers: &[Spare], wants: &[Lack]) -> Vec<Match> {
             let meets = if rank == 0 { Meets::Wanted } else { Meets::Instead };
             for offer in by_kind.get(&(variety, want.unit)).into_iter().flatten() {
                 if let Some(line) = line(offer, want, meets) {
-                    put(&mut pairs, offer.farm, want.farm, line);
+                    let missing = want.required.difference(&offer.stated).copied().collect();
+                    put(&mut pairs, offer.farm, want.farm, Unstated { line, missing });
                 }
             }
         }
     }
     let mut matches: Vec<Match> = pairs.into_values().collect();
     for pair in &mut matches {
-        sort(&mut pair.one_gives);
-        sort(&mut pair.other_gives);
+        pair.one_gives.sort();
+        pair.other_gives.sort();
     }
     matches.sort_by_key(|pair| {
-        let lines = pair.one_gives.len() + pair.other_gives.len();
+        let lines = pair.one_gives.lines.len() + pair.other_gives.lines.len();
         (!pair.is_mutual(), std::cmp::Reverse(lines), pair.one, pair.other)
     });
     matches
@@ -167,16 +193,30 @@ fn line(offer: &Spare, want: &Lack, meets: Meets) -> Option<Line> {
     })
 }
 
-fn put(pairs: &mut BTreeMap<(FarmId, FarmId), Match>, giver: FarmId, taker: FarmId, line: Line) {
+fn put(
+    pairs: &mut BTreeMap<(FarmId, FarmId), Match>,
+    giver: FarmId,
+    taker: FarmId,
+    found: Unstated,
+) {
     let (one, other) = (giver.min(taker), giver.max(taker));
-    let empty = || Match { one, other, one_gives: Vec::new(), other_gives: Vec::new() };
+    let empty = || Match { one, other, one_gives: Gives::default(), other_gives: Gives::default() };
     let pair = pairs.entry((one, other)).or_insert_with(empty);
-    let lines = if giver == one { &mut pair.one_gives } else { &mut pair.other_gives };
-    lines.push(line);
+    let gives = if giver == one { &mut pair.one_gives } else { &mut pair.other_gives };
+    if found.missing.is_empty() {
+        gives.lines.push(found.line);
+    } else {
+        gives.unstated.push(found);
+    }
 }
 
-fn sort(lines: &mut [Line]) {
-    lines.sort_by_key(|line| (line.meets, std::cmp::Reverse(line.count), line.offer, line.want));
+impl Gives {
+    fn sort(&mut self) {
+        let place =
+            |line: &Line| (line.meets, std::cmp::Reverse(line.count), line.offer, line.want);
+        self.lines.sort_by_key(place);
+        self.unstated.sort_by_key(|unstated| place(&unstated.line));
+    }
 }
 
 #[cfg(test)]
@@ -202,6 +242,7 @@ mod tests {
             unit: UnitKind::Division,
             count: count.into(),
             smallest_parcel: 1_u16.into(),
+            stated: BTreeSet::new(),
         }
     }
 
@@ -212,6 +253,7 @@ mod tests {
             varieties: varieties.iter().map(|name| key(name)).collect(),
             unit: UnitKind::Division,
             count: count.into(),
+            required: BTreeSet::new(),
         }
     }
 
@@ -229,8 +271,8 @@ mod tests {
         assert_eq!((matches[0].one, matches[0].other), (farm(1), farm(2)));
         let (other, they_have, they_lack) = matches[0].seen_by(farm(1)).unwrap();
         assert_eq!(other, farm(2));
-        assert_eq!(they_have[0].count, 5_u16.into());
-        assert_eq!(they_lack[0].count, 6_u16.into());
+        assert_eq!(they_have.lines[0].count, 5_u16.into());
+        assert_eq!(they_lack.lines[0].count, 6_u16.into());
         assert!(!matches[1].is_mutual());
         assert_eq!(matches[1].seen_by(farm(1)), None);
     }
@@ -252,7 +294,7 @@ mod tests {
     fn what_is_taken_instead_says_so_and_stands_behind() {
         let offers = [spare(1, 1, "Tin Orchard", 8), spare(2, 1, "Ember Lantern", 2)];
         let wants = [lack(1, 2, &["Ember Lantern", "Tin Orchard"], 6)];
-        let lines = &pairwise(&offers, &wants)[0].one_gives;
+        let lines = &pairwise(&offers, &wants)[0].one_gives.lines;
         assert_eq!(lines[0].meets, Meets::Wanted);
         assert_eq!(lines[1].meets, Meets::Instead);
     }
@@ -262,6 +304,22 @@ mod tests {
         let mut offer = spare(1, 1, "Ember Lantern", 8);
         offer.smallest_parcel = 5_u16.into();
         assert!(pairwise(&[offer], &[lack(1, 2, &["Ember Lantern"], 4)]).is_empty());
+    }
+
+    #[test]
+    fn a_statement_missing_is_a_reason_and_no_line() {
+        let mut offer = spare(1, 1, "Ember Lantern", 8);
+        offer.stated = [FactKind::LookedOver].into();
+        let mut want = lack(1, 2, &["Ember Lantern"], 6);
+        want.required = [FactKind::LookedOver, FactKind::LaboratoryTest].into();
+        let found = pairwise(&[offer.clone()], &[want.clone()]);
+        assert!(found[0].one_gives.lines.is_empty() && !found[0].is_mutual());
+        let apart = &found[0].one_gives.unstated[0];
+        assert_eq!(apart.missing, [FactKind::LaboratoryTest].into());
+        assert_eq!(apart.line.count, 6_u16.into());
+        offer.stated.insert(FactKind::LaboratoryTest);
+        let found = pairwise(&[offer], &[want]);
+        assert_eq!((found[0].one_gives.lines.len(), found[0].one_gives.unstated.len()), (1, 0));
     }
 
     const NAMES: [&str; 3] = ["Ember Lantern", "Tin Orchard", "Moth Harbour"];
@@ -315,10 +373,10 @@ mod tests {
             let mut found = Vec::new();
             for pair in &matches {
                 prop_assert!(pair.one < pair.other);
-                for line in &pair.one_gives {
+                for line in &pair.one_gives.lines {
                     found.push((pair.one, pair.other, line.offer, line.want, line.count));
                 }
-                for line in &pair.other_gives {
+                for line in &pair.other_gives.lines {
                     found.push((pair.other, pair.one, line.offer, line.want, line.count));
                 }
             }

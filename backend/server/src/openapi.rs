@@ -33,6 +33,7 @@ use crate::routes;
         (name = "stock", description = "The farm's stock"),
         (name = "exchange", description = "Offers, wants, matches, the owed book, messages"),
         (name = "holds", description = "From the asking to the receipt"),
+        (name = "statements", description = "Keys for signing, and signed statements about lots"),
         (name = "health", description = "For whoever runs the server"),
     )
 )]

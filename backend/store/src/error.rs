@@ -4,7 +4,10 @@
 //! (out of reach, taken, gone); the server turns both into problems with a code. What a person may
 //! read is in `Display`; what only the log may hold is in [`StoreError::log_text`].
 
+use std::collections::BTreeSet;
+
 use diesel::result::{DatabaseErrorKind, Error as DieselError};
+use spareloop_domain::attest::{FactKind, KeyError, VerifyError};
 use spareloop_domain::exchange::owed::{PostingError, Tenths};
 use spareloop_domain::exchange::{self, Party};
 use spareloop_domain::ledger::Refusal;
@@ -168,6 +171,9 @@ pub enum Taken {
     /// A hand-over's id.
     #[error("that hand-over's id")]
     HandOver,
+    /// A key for signing.
+    #[error("that key")]
+    Key,
 }
 
 /// What a single-use code is for.
@@ -214,6 +220,9 @@ pub enum Missing {
     /// A hand-over.
     #[error("there is no such hand-over here")]
     HandOver,
+    /// A key for signing.
+    #[error("there is no such key here")]
+    Key,
 }
 
 /// A rule of the trade says no.
@@ -301,12 +310,39 @@ pub enum Refused {
         /// What the offer is of.
         offered: UnitKind,
     },
+    /// A key that was not made known as the farm's own.
+    #[error(transparent)]
+    Key(#[from] KeyError),
+    /// A statement that does not hold.
+    #[error("that statement is not taken: {0}")]
+    Statement(#[from] VerifyError),
+    /// A want asks for statements that the lot doesn't bear.
+    #[error(
+        "your want asks for signed statements that this lot does not bear: {}",
+        listed(missing)
+    )]
+    StatementsMissing {
+        /// Which kinds.
+        missing: BTreeSet<FactKind>,
+    },
+    /// More than anybody needs.
+    #[error("{what}: at most {most}")]
+    TooMany {
+        /// Of what.
+        what: &'static str,
+        /// The most.
+        most: i64,
+    },
     /// A text that is too long, or holds what no page can show.
     #[error("{what} has at most 1,000 characters and no control characters")]
     Text {
         /// Which text.
         what: &'static str,
     },
+}
+
+fn listed(kinds: &BTreeSet<FactKind>) -> String {
+    kinds.iter().map(ToString::to_string).collect::<Vec<_>>().join(", ")
 }
 
 impl StoreError {

@@ -7,17 +7,19 @@
 //! ledger      entries of the farms: append, page, the house device's chain
 //! network_summaries   what a farm is told of what the others saw, and its lots' beliefs with it
 //! check       the whole database read through; copying, copies, cluster: what copies of it need
+//! attest      keys for signing and signed statements, as one feed of a network
 //! offers wants holds hand_overs owed messages   the exchange
 //! ```
 //!
 //! Every function of an aggregate takes a [`Tx`], so that several make one transaction; every
 //! query carries the id of the caller's farm or network, so that tenancy is in the query. One body
 //! of SQL serves both databases. A row is locked by writing it (`UPDATE ... RETURNING`), which both
-//! databases understand, always in the order farms, offers, holds, wants.
+//! databases understand, always in the order farms, offers, holds, wants, networks.
 //!
 //! What may not enter: HTTP, passwords and tokens in the clear (only their hashes), a clock (the
 //! time is an argument), rules of the trade (they are called, in `domain`).
 
+pub mod attest;
 mod books;
 mod check;
 pub mod cluster;

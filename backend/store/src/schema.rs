@@ -37,6 +37,34 @@ diesel::table! {
         id -> Text,
         name -> Text,
         made_at -> Timestamp,
+        newest_statement -> BigInt,
+    }
+}
+
+diesel::table! {
+    signing_keys (id) {
+        id -> Text,
+        network -> Text,
+        farm -> Text,
+        public_key -> Text,
+        made_second -> BigInt,
+        known_second -> BigInt,
+        withdrawn_second -> Nullable<BigInt>,
+        introduction -> Text,
+        vouched -> Nullable<Text>,
+        position -> BigInt,
+    }
+}
+
+diesel::table! {
+    statements (farm, id) {
+        farm -> Text,
+        id -> Text,
+        network -> Text,
+        lot -> Text,
+        compact -> Text,
+        taken_second -> BigInt,
+        position -> BigInt,
     }
 }
 
@@ -168,6 +196,7 @@ diesel::table! {
         conditions -> Text,
         state -> Text,
         made_at -> Timestamp,
+        required -> Text,
     }
 }
 
@@ -316,4 +345,6 @@ diesel::allow_tables_to_appear_in_same_query!(
     hold_now,
     nightly_copies,
     network_summaries,
+    signing_keys,
+    statements,
 );

@@ -1,11 +1,14 @@
 //! Wants: published short.
 
+use std::collections::BTreeSet;
+
 use chrono::{DateTime, NaiveDateTime, Utc};
 use diesel::dsl::{count_star, sql};
 use diesel::sql_types::BigInt;
 use diesel::{
     BoolExpressionMethods, ExpressionMethods, OptionalExtension, QueryDsl, Queryable, RunQueryDsl,
 };
+use spareloop_domain::attest::FactKind;
 use spareloop_domain::exchange::{HoldState, WantAct, WantState};
 use spareloop_domain::words::{Count, Day, FarmId, NetworkId, UnitKind, VarietyName, WantId};
 
@@ -31,6 +34,8 @@ pub struct NewWant {
     pub needed_by: Option<Day>,
     /// In words; may be empty.
     pub conditions: String,
+    /// Kinds of signed statement that an offer must bear.
+    pub required: BTreeSet<FactKind>,
 }
 
 /// A want.
@@ -60,6 +65,8 @@ pub struct Want {
     pub needed_by: Option<Day>,
     /// In words.
     pub conditions: String,
+    /// Kinds of signed statement that an offer must bear.
+    pub required: BTreeSet<FactKind>,
     /// How it stands.
     pub state: WantState,
     /// When it was published.
@@ -88,6 +95,7 @@ struct WantRow {
     conditions: String,
     state: String,
     made_at: NaiveDateTime,
+    required: String,
 }
 
 impl WantRow {
@@ -106,6 +114,7 @@ impl WantRow {
             received: count(self.received)?,
             needed_by: read_some(self.needed_by.as_deref())?,
             conditions: self.conditions,
+            required: serde_json::from_str(&self.required).map_err(StoreError::corrupt)?,
             state: read(&self.state)?,
             made_at: self.made_at.and_utc(),
         })
@@ -152,6 +161,7 @@ pub fn make(
             wants::count.eq(i64::from(new.count)),
             wants::needed_by.eq(new.needed_by.map(|day| day.to_string())),
             wants::conditions.eq(free(&new.conditions, "the conditions")?),
+            wants::required.eq(serde_json::to_string(&new.required).map_err(StoreError::broken)?),
             wants::state.eq(WantState::Open.code()),
             wants::made_at.eq(moment(now)),
         ))

@@ -104,6 +104,7 @@ on_both! {
             count: n(10),
             needed_by: None,
             conditions: String::new(),
+            required: std::collections::BTreeSet::new(),
         };
         house.write(|tx| wants::make(tx, yard.taker.network, yard.taker.id, &new, now()));
         let most = Count::new(i64::from(Count::MAX)).unwrap();

@@ -60,14 +60,17 @@ pub fn write(book: &Path, keys: &Keys) -> Result<(), Fault> {
     })
 }
 
-fn write_private(path: &Path, keys: &Keys) -> std::io::Result<()> {
-    let beside = path.with_extension(format!("keys.{}", std::process::id()));
+/// Writes a file for the owner's eyes only, whole or not at all.
+pub(crate) fn write_private(path: &Path, what: &impl Serialize) -> std::io::Result<()> {
+    let mut name = path.file_name().map(std::ffi::OsStr::to_owned).unwrap_or_default();
+    name.push(format!(".{}", std::process::id()));
+    let beside = path.with_file_name(name);
     let mut options = fs::OpenOptions::new();
     options.write(true).create(true).truncate(true);
     #[cfg(unix)]
     std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
     let mut file = options.open(&beside)?;
-    file.write_all(&serde_json::to_vec_pretty(keys)?)?;
+    file.write_all(&serde_json::to_vec_pretty(what)?)?;
     file.sync_all()?;
     fs::rename(&beside, path)?;
     // A refresh token works once: the old pair must not come back.

@@ -3,7 +3,7 @@
 use clap::Args;
 use serde_json::json;
 use spareloop_api::client::Client;
-use spareloop_api::exchange::MatchLine;
+use spareloop_api::exchange::{MatchLine, UnstatedLine};
 
 use crate::desk::Desk;
 use crate::fault::Fault;
@@ -25,6 +25,12 @@ pub fn run(_: Match, desk: &Desk) -> Result<Answer, Fault> {
         lines.push(format!("{}:", found.farm.name));
         lines.extend(found.they_have.iter().map(|line| format!("  has    {}", said(line))));
         lines.extend(found.they_lack.iter().map(|line| format!("  lacks  {}", said(line))));
+        lines.extend(
+            found.they_have_unstated.iter().map(|one| unstated("  has   ", one, "you ask")),
+        );
+        lines.extend(
+            found.they_lack_unstated.iter().map(|one| unstated("  lacks ", one, "they ask")),
+        );
     }
     let text = if lines.is_empty() {
         "No farm has what you lack, or lacks what you have, at the moment.".to_owned()
@@ -32,6 +38,12 @@ pub fn run(_: Match, desk: &Desk) -> Result<Answer, Fault> {
         lines.join("\n")
     };
     Ok(Answer::new("matches", text, json!(matches)))
+}
+
+fn unstated(head: &str, one: &UnstatedLine, who: &str) -> String {
+    let kinds: Vec<String> = one.missing.iter().map(ToString::to_string).collect();
+    let kinds = kinds.join(", ");
+    format!("{head} {}: a statement is missing that {who} for ({kinds})", said(&one.line))
 }
 
 fn said(line: &MatchLine) -> String {

@@ -1,5 +1,6 @@
 //! The commands, one module a noun. Each reads its arguments, works at the [`Desk`] and answers.
 
+pub mod attest;
 pub mod backup;
 pub mod bench;
 pub mod check;
@@ -90,6 +91,9 @@ pub enum Command {
     Status(status::Status),
     /// Send and fetch entries; works again whenever the network does.
     Sync(sync::Sync),
+    /// Signed statements about lots, and the keys that sign them.
+    #[command(subcommand)]
+    Attest(Box<attest::Attest>),
     /// Spare stock on the network's sheet.
     #[command(subcommand)]
     Offer(offer::Offer),
@@ -148,6 +152,7 @@ pub fn run(command: Command, desk: &Desk) -> Result<Answer, Fault> {
         Command::Redo(it) => undo::run_redo(it, desk),
         Command::Status(it) => status::run(it, desk),
         Command::Sync(it) => sync::run(it, desk),
+        Command::Attest(it) => attest::run(*it, desk),
         Command::Offer(it) => offer::run(it, desk),
         Command::Want(it) => want::run(it, desk),
         Command::Match(it) => matches::run(it, desk),

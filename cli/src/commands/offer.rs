@@ -104,7 +104,7 @@ fn make(it: Make, desk: &Desk) -> Result<Answer, Fault> {
 
 fn line(view: &OfferView) -> String {
     format!(
-        "{} of {} {} ({}), {} free, at least {}; {}; {}\n{}\n{}",
+        "{} of {} {} ({}), {} free, at least {}; {}; {}\n{}\n{}\n{}",
         view.count,
         quoted(&view.variety),
         if view.count.get() == 1 { view.unit.to_string() } else { view.unit.plural() },
@@ -114,7 +114,8 @@ fn line(view: &OfferView) -> String {
         view.firmness,
         view.offer,
         view.history.sentence,
-        view.hygiene.sentence
+        view.hygiene.sentence,
+        view.stated.tested_sentence
     )
 }
 

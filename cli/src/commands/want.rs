@@ -4,6 +4,7 @@ use clap::{Args, Subcommand};
 use serde_json::json;
 use spareloop_api::client::Client;
 use spareloop_api::exchange::{MakeWant, WantView};
+use spareloop_domain::attest::FactKind;
 use spareloop_domain::words::{Count, Day, UnitKind, WantId};
 
 use crate::book::Keep;
@@ -51,6 +52,10 @@ pub struct Make {
     /// In words.
     #[arg(long, default_value = "")]
     conditions: String,
+    /// A kind of signed statement that the lot must bear; may be given again: bench-hygiene, soak,
+    /// looked-over, laboratory-test, origin, movement-papers.
+    #[arg(long = "require", value_name = "KIND")]
+    required: Vec<FactKind>,
 }
 
 /// Takes a want back.
@@ -94,6 +99,7 @@ fn make(it: Make, desk: &Desk) -> Result<Answer, Fault> {
         count: it.count,
         needed_by: it.needed_by,
         conditions: it.conditions,
+        required: it.required.into_iter().collect(),
     };
     let act = NewAct { operation: "make-want", path: "/wants".into(), body, said };
     let view: WantView = Session::of(desk, &mut opened.file)?.act(&mut opened.file, act)?;
@@ -101,8 +107,14 @@ fn make(it: Make, desk: &Desk) -> Result<Answer, Fault> {
 }
 
 fn line(view: &WantView) -> String {
+    let asks: Vec<String> = view.required.iter().map(ToString::to_string).collect();
+    let asks = if asks.is_empty() {
+        String::new()
+    } else {
+        format!("; asks for signed statements: {}", asks.join(", "))
+    };
     format!(
-        "{} of '{}' ({}), {} open; {}",
+        "{} of '{}' ({}), {} open; {}{asks}",
         view.count, view.variety, view.unit, view.open, view.want
     )
 }

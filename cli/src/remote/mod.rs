@@ -227,7 +227,7 @@ fn renewal_key(device: DeviceId, refused: Option<&Secret>) -> ActKey {
     key_of(&[device.uuid().as_bytes(), refused.as_bytes()])
 }
 
-fn key_of(parts: &[&[u8]]) -> ActKey {
+pub(crate) fn key_of(parts: &[&[u8]]) -> ActKey {
     let mut hasher = Sha256::new();
     for part in parts {
         hasher.update(part);

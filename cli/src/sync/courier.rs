@@ -151,6 +151,7 @@ impl Courier {
                 self.done.promised_mark = Some(summary.promised.clone());
                 self.done.market_mark.clone_from(&summary.market);
                 self.done.network_mark.clone_from(&summary.network);
+                self.done.newest_statement = summary.statements;
                 self.theirs = Some(theirs(summary));
                 self.decide(book, View::Fresh { fetched }, fresh)
             }

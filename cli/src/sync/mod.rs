@@ -20,6 +20,7 @@ use spareloop_api::sync::Push;
 
 use courier::{Ask, Courier, Heard, Next};
 
+use crate::attest;
 use crate::book::entries::{self, count};
 use crate::book::{BookError, StockBook, acts, link, network, values};
 use crate::desk::Desk;
@@ -48,6 +49,8 @@ pub struct Done {
     pub market_mark: Option<String>,
     /// Its mark of what the network's other farms saw.
     pub network_mark: Option<String>,
+    /// The position of the network's newest key or statement, as the last summary had it.
+    pub newest_statement: u64,
 }
 
 impl Done {
@@ -62,6 +65,7 @@ impl Done {
             promised_mark: None,
             market_mark: None,
             network_mark: None,
+            newest_statement: 0,
         }
     }
 }
@@ -85,6 +89,7 @@ pub fn run(desk: &Desk, file: &mut StockBook) -> Result<Done, Fault> {
     if file.read(network::mark)? != done.network_mark {
         session.learn_network(file, done.network_mark.as_deref())?;
     }
+    attest::exchange(&mut session, file, &mut done)?;
     Ok(done)
 }
 

@@ -131,7 +131,7 @@ impl House {
         Ok(match ask {
             Ask::Summary => {
                 let found = store.read(|tx| ledger::summary(tx, farm, time(now)))?;
-                Heard::Summary(views::sync::summary(epoch, farm, found))
+                Heard::Summary(views::sync::summary(epoch, farm, found, 0))
             }
             Ask::Pull { after, limit } => {
                 let limits = BatchLimits { entries: page.entries.min(*limit), ..page };

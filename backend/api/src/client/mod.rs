@@ -3,6 +3,7 @@
 //! It knows addresses, headers, time-outs and how a problem is read. What may not enter: where tokens
 //! are kept, what to do when the server is away, printing.
 
+mod attest;
 mod call;
 mod exchange;
 mod people;

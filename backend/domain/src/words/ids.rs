@@ -92,6 +92,8 @@ id!(/// A promise of a count until a time.
     HoldId, "hold");
 id!(/// The physical passing of stock.
     HandOverId, "hand-over");
+id!(/// A signed statement about a lot.
+    StatementId, "signed statement");
 id!(/// Something a farm is told.
     MessageId, "message");
 

@@ -18,7 +18,7 @@ pub use count::{Count, CountError};
 pub use day::{Day, DayError};
 pub use ids::{
     ComingId, DeviceId, EntryId, FarmId, HandOverId, HoldId, IdError, InvitationId, LotId,
-    MessageId, NetworkId, OfferId, PersonId, SessionId, VarietyId, WantId, uuid_v7,
+    MessageId, NetworkId, OfferId, PersonId, SessionId, StatementId, VarietyId, WantId, uuid_v7,
 };
 pub use name_advice::NameAdvice;
 pub use names::{NameError, VarietyName, fold_key, near_misses};

@@ -1,19 +1,21 @@
 //! Offers, wants, the sheet, matches, the owed book, messages.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
+use chrono::{DateTime, Utc};
 use spareloop_api::exchange::{
     Balance, Board, MakeOffer, MakeWant, MatchLine, MatchView, Matches, Messages, OfferView,
-    OwedBook, WantView,
+    OwedBook, UnstatedLine, WantView,
 };
 use spareloop_api::people::FarmView;
+use spareloop_domain::attest::{FactKind, missing};
 use spareloop_domain::exchange::owed::Tenths;
 use spareloop_domain::words::{Day, FarmId, MessageId, NetworkId, OfferId, VarietyName, WantId};
-use spareloop_rounds::{Lack, Line, Spare, VarietyKey, pairwise};
+use spareloop_rounds::{Gives, Lack, Line, Spare, VarietyKey, pairwise};
 use spareloop_store::offers::{NewOffer, Offer};
 use spareloop_store::wants::{NewWant, Want};
 use spareloop_store::{
-    StoreError, Tx, farm_beliefs, farm_book, messages, offers, owed, people, wants,
+    StoreError, Tx, attest, farm_beliefs, farm_book, messages, offers, owed, people, wants,
 };
 use uuid::Uuid;
 
@@ -22,6 +24,7 @@ use crate::auth::caller::{Grower, Member};
 use crate::error::ServerError;
 use crate::house::House;
 use crate::idempotency::Key;
+use crate::views::attest::stated;
 use crate::views::exchange as views;
 use crate::views::stock::Rules;
 
@@ -49,7 +52,7 @@ pub async fn make_offer(
     house
         .once(act, move |tx| {
             let made = offers::make(tx, grower.network, grower.farm, &new, now)?;
-            offer_view(tx, made, today)
+            offer_view(tx, made, now, today)
         })
         .await
 }
@@ -64,7 +67,7 @@ pub async fn offer(
     house
         .read(move |tx| {
             let found = offers::offer(tx, member.network, offer, now)?;
-            offer_view(tx, found, today)
+            offer_view(tx, found, now, today)
         })
         .await
 }
@@ -81,17 +84,36 @@ pub async fn withdraw_offer(
     house
         .once(act, move |tx| {
             let found = offers::withdraw(tx, grower.network, grower.farm, offer, now)?;
-            offer_view(tx, found, today)
+            offer_view(tx, found, now, today)
         })
         .await
 }
 
-fn offer_view(tx: &mut Tx<'_>, offer: Offer, today: Day) -> Result<OfferView, StoreError> {
+fn offer_view(
+    tx: &mut Tx<'_>,
+    offer: Offer,
+    now: DateTime<Utc>,
+    today: Day,
+) -> Result<OfferView, StoreError> {
     let farm = people::farm(tx, offer.network, offer.farm)?;
-    let book = farm_book(tx, offer.farm)?;
     let farm = FarmView { id: farm.id, name: farm.name };
+    offer_of(tx, offer, farm, now, today)
+}
+
+/// An offer with what the farm's stock book says of the lot and what the farm states over its
+/// signature.
+fn offer_of(
+    tx: &mut Tx<'_>,
+    offer: Offer,
+    farm: FarmView,
+    now: DateTime<Utc>,
+    today: Day,
+) -> Result<OfferView, StoreError> {
+    let book = farm_book(tx, offer.farm)?;
+    let checked = attest::checked(tx, offer.network, offer.farm, offer.lot, now)?;
+    let stated = stated(&farm.name, checked);
     let rules = Rules::believing(farm_beliefs(tx, offer.farm, &book)?);
-    Ok(views::offer(offer, farm, &book, today, &rules))
+    Ok(views::offer(offer, farm, stated, &book, today, &rules))
 }
 
 /// Says what the farm lacks.
@@ -115,6 +137,7 @@ pub async fn make_want(
         count: request.count,
         needed_by: request.needed_by,
         conditions: request.conditions,
+        required: request.required,
     };
     let now = house.now();
     house
@@ -164,10 +187,8 @@ pub async fn board(
             let offers = offers
                 .into_iter()
                 .map(|offer| {
-                    let book = farm_book(tx, offer.farm)?;
                     let farm = shown(&farms, offer.farm);
-                    let rules = Rules::believing(farm_beliefs(tx, offer.farm, &book)?);
-                    Ok(views::offer(offer, farm, &book, today, &rules))
+                    offer_of(tx, offer, farm, now, today)
                 })
                 .collect::<Result<_, StoreError>>()?;
             let wants = wants
@@ -196,7 +217,7 @@ fn shown(farms: &Farms, farm: FarmId) -> FarmView {
 
 /// Who has what the caller's farm lacks, and lacks what it has; mutual ones first.
 pub async fn matches(house: &House, grower: Grower) -> Result<Matches, ServerError> {
-    let now = house.now();
+    let (now, today) = (house.now(), house.today()?);
     house
         .read(move |tx| {
             let farms = farms_of(tx, grower.network)?;
@@ -204,10 +225,25 @@ pub async fn matches(house: &House, grower: Grower) -> Result<Matches, ServerErr
             let wants = wants::board(tx, grower.network, None, MOST_MATCHED, now)?;
             let names: BTreeMap<OfferId, String> =
                 offers.iter().map(|offer| (offer.id, offer.variety.clone())).collect();
-            let spare: Vec<Spare> = offers.iter().filter_map(spare_of).collect();
             let lack: Vec<Lack> = wants.iter().filter_map(lack_of).collect();
-            let lines = |lines: &[Line]| -> Vec<MatchLine> {
-                lines.iter().map(|line| match_line(line, &names)).collect()
+            let asked = lack.iter().any(|want| !want.required.is_empty());
+            let mut spare: Vec<Spare> = Vec::new();
+            for offer in &offers {
+                let stated = if asked { kinds(tx, offer, now, today)? } else { BTreeSet::new() };
+                spare.extend(spare_of(offer, stated));
+            }
+            let lines = |gives: &Gives| -> Vec<MatchLine> {
+                gives.lines.iter().map(|line| match_line(line, &names)).collect()
+            };
+            let unstated = |gives: &Gives| -> Vec<UnstatedLine> {
+                gives
+                    .unstated
+                    .iter()
+                    .map(|found| UnstatedLine {
+                        line: match_line(&found.line, &names),
+                        missing: found.missing.clone(),
+                    })
+                    .collect()
             };
             let matches = pairwise(&spare, &lack)
                 .iter()
@@ -216,6 +252,8 @@ pub async fn matches(house: &House, grower: Grower) -> Result<Matches, ServerErr
                     farm: shown(&farms, other),
                     they_have: lines(they_have),
                     they_lack: lines(they_lack),
+                    they_have_unstated: unstated(they_have),
+                    they_lack_unstated: unstated(they_lack),
                 })
                 .collect();
             Ok(Matches { matches })
@@ -223,7 +261,19 @@ pub async fn matches(house: &House, grower: Grower) -> Result<Matches, ServerErr
         .await
 }
 
-fn spare_of(offer: &Offer) -> Option<Spare> {
+/// The kinds of statement that the offer's farm stands by today, of its lot.
+fn kinds(
+    tx: &mut Tx<'_>,
+    offer: &Offer,
+    now: DateTime<Utc>,
+    today: Day,
+) -> Result<BTreeSet<FactKind>, StoreError> {
+    let standing = attest::standing(tx, offer.network, offer.farm, offer.lot, now)?;
+    let missing = missing(FactKind::ALL, &standing, today);
+    Ok(FactKind::ALL.iter().copied().filter(|kind| !missing.contains(kind)).collect())
+}
+
+fn spare_of(offer: &Offer, stated: BTreeSet<FactKind>) -> Option<Spare> {
     let name: VarietyName = offer.variety.parse().ok()?;
     (!offer.free().is_zero()).then(|| Spare {
         offer: offer.id,
@@ -232,6 +282,7 @@ fn spare_of(offer: &Offer) -> Option<Spare> {
         unit: offer.unit,
         count: offer.free(),
         smallest_parcel: offer.smallest_parcel,
+        stated,
     })
 }
 
@@ -244,6 +295,7 @@ fn lack_of(want: &Want) -> Option<Lack> {
         varieties,
         unit: want.unit,
         count: want.open(),
+        required: want.required.clone(),
     })
 }
 
@@ -301,13 +353,14 @@ pub async fn own(house: &House, grower: Grower) -> Result<Board, ServerError> {
         .read(move |tx| {
             let farm = people::farm(tx, grower.network, grower.farm)?;
             let farm = FarmView { id: farm.id, name: farm.name };
-            let book = farm_book(tx, grower.farm)?;
             let offers = offers::of_farm(tx, grower.farm, None, MOST_MATCHED, now)?;
             let wants = wants::of_farm(tx, grower.farm, None, MOST_MATCHED, now)?;
-            let rules = Rules::believing(farm_beliefs(tx, grower.farm, &book)?);
-            let offer = |offer| views::offer(offer, farm.clone(), &book, today, &rules);
+            let offers = offers
+                .into_iter()
+                .map(|offer| offer_of(tx, offer, farm.clone(), now, today))
+                .collect::<Result<_, StoreError>>()?;
             Ok(Board {
-                offers: offers.into_iter().map(offer).collect(),
+                offers,
                 wants: wants.into_iter().map(|want| views::want(want, farm.clone())).collect(),
             })
         })

@@ -3,7 +3,7 @@
 use spareloop_api::problem::ProblemCode;
 use spareloop_api::sync::{BATCH, MOST_ENTRIES, Page, Push, Pushed, Summary};
 use spareloop_domain::ledger::sync::{BatchLimits, Position};
-use spareloop_store::ledger;
+use spareloop_store::{attest, ledger};
 
 use crate::auth::caller::Device;
 use crate::error::ServerError;
@@ -14,8 +14,13 @@ use crate::views::sync as views;
 pub async fn summary(house: &House, device: Device) -> Result<Summary, ServerError> {
     let epoch = house.off_thread(spareloop_store::Store::epoch).await?;
     let now = house.now();
-    let found = house.read(move |tx| ledger::summary(tx, device.farm, now)).await?;
-    Ok(views::summary(epoch, device.farm, found))
+    let (found, statements) = house
+        .read(move |tx| {
+            let statements = attest::newest(tx, device.network)?;
+            Ok((ledger::summary(tx, device.farm, now)?, statements))
+        })
+        .await?;
+    Ok(views::summary(epoch, device.farm, found, statements))
 }
 
 /// Takes entries of the device's farm, each device's in order; idempotent by device, place, hash.

@@ -3,6 +3,7 @@
 //! The handlers of the interface and of the pages call the same functions, so that a rule holds on
 //! both. What may not enter: HTTP, HTML, SQL.
 
+pub mod attest;
 pub mod devices;
 pub mod exchange;
 pub mod holds;

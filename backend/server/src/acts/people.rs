@@ -94,7 +94,11 @@ pub async fn signed_in(house: &House, claims: AccessClaims) -> Result<Person, Se
 pub async fn device_by_token(house: &House, token: &str) -> Result<Device, ServerError> {
     let hash = SecretHash::of(token);
     let found = house.read(move |tx| devices::by_token_hash(tx, hash)).await?;
-    match found.map(|found| (found.standing, Device { device: found.device, farm: found.farm })) {
+    let found = found.map(|found| {
+        let device = Device { device: found.device, farm: found.farm, network: found.network };
+        (found.standing, device)
+    });
+    match found {
         Some((Standing::Welcome, device)) => Ok(device),
         Some((Standing::ShutOut, _)) => Err(ServerError::refused(
             ProblemCode::DeviceShutOut,

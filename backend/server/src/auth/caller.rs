@@ -73,6 +73,8 @@ pub struct Device {
     pub device: DeviceId,
     /// Whose.
     pub farm: FarmId,
+    /// The farm's network.
+    pub network: NetworkId,
 }
 
 /// Whoever was let in.

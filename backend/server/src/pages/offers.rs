@@ -3,6 +3,7 @@
 use actix_web::web::{Path, ServiceConfig};
 use actix_web::{HttpRequest, get, post};
 use askama::Template;
+use spareloop_api::attest::Standing;
 use spareloop_api::exchange::{MakeOffer, OfferView, SignsOfDisease};
 use spareloop_api::stock::{LotLine, StockLine};
 use spareloop_domain::words::{Count, FarmId, LotId, OfferId};

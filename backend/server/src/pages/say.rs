@@ -5,10 +5,13 @@
 // Templates hand over references to whatever they show.
 #![allow(clippy::trivially_copy_pass_by_ref)]
 
+use std::collections::BTreeSet;
 use std::str::FromStr;
 
 use chrono::{DateTime, Utc};
+use spareloop_api::attest::Standing;
 use spareloop_api::exchange::{HoldView, OfferView};
+use spareloop_domain::attest::FactKind;
 use spareloop_domain::exchange::owed::Tenths;
 use spareloop_domain::exchange::{HoldState, OfferState};
 use spareloop_domain::words::{Count, Day, FarmId, Identity, UnitKind};
@@ -61,6 +64,21 @@ pub(super) fn balance(tenths: i64) -> String {
         owed if owed > 0 => format!("is owed {}", value(owed)),
         owes => format!("owes {}", Tenths(owes.saturating_neg())),
     }
+}
+
+/// How a signed statement stands that no longer counts.
+pub(super) const fn standing(standing: &Standing) -> &'static str {
+    match standing {
+        Standing::Stands => "Stands",
+        Standing::Superseded => "A later statement stands in its place",
+        Standing::TakenBack => "Taken back",
+        Standing::DoesNotHold => "Does not hold",
+    }
+}
+
+/// Kinds of statement, as in "laboratory test, origin".
+pub(super) fn kinds(kinds: &BTreeSet<FactKind>) -> String {
+    kinds.iter().map(ToString::to_string).collect::<Vec<_>>().join(", ")
 }
 
 /// How a hold stands.

@@ -132,6 +132,9 @@ impl SheetPage {
         if !want.conditions.is_empty() {
             parts.push(want.conditions.clone());
         }
+        if !want.required.is_empty() {
+            parts.push(format!("asks for signed statements: {}", say::kinds(&want.required)));
+        }
         parts.join(", ")
     }
 }

@@ -3,6 +3,7 @@
 //! Each handler declares its access policy beside its path (`x-access`) and calls one function of
 //! [`crate::acts`]. What may not enter: rules, SQL, HTML.
 
+pub mod attest;
 pub mod devices;
 pub mod exchange;
 pub mod health;
@@ -41,6 +42,7 @@ pub fn configure(config: &mut ServiceConfig<'_>) {
     values::configure(config);
     exchange::configure(config);
     holds::configure(config);
+    attest::configure(config);
     ledger::configure(config);
 }
 

@@ -1,5 +1,6 @@
 //! Offers, wants, holds, the owed book, messages.
 
+use spareloop_api::attest::Stated;
 use spareloop_api::exchange::{
     HandOverView, HistoryView, HoldStepView, HoldView, HygieneView, MessageView, OfferView,
     PostingView, SignsOfDisease, WantView,
@@ -24,7 +25,14 @@ use super::farm;
 use super::stock::{Rules, planting_day};
 
 /// An offer with what its farm's book says of the lot.
-pub fn offer(offer: Offer, farm: FarmView, book: &Book, today: Day, rules: &Rules) -> OfferView {
+pub fn offer(
+    offer: Offer,
+    farm: FarmView,
+    stated: Stated,
+    book: &Book,
+    today: Day,
+    rules: &Rules,
+) -> OfferView {
     let lot = book.lots.get(&offer.lot);
     let firm = lot.map(|lot| firmness(lot, today, u32::from(rules.settings.firm_within_days)));
     OfferView {
@@ -47,6 +55,7 @@ pub fn offer(offer: Offer, farm: FarmView, book: &Book, today: Day, rules: &Rule
         conditions: offer.conditions,
         history: lot.map_or_else(no_history, |lot| history(lot, book, today, rules)),
         hygiene: HygieneView { sentence: bench_hygiene(book, offer.lot).sentence() },
+        stated,
         made_at: offer.made_at,
     }
 }
@@ -105,6 +114,7 @@ pub fn want(want: Want, farm: FarmView) -> WantView {
         needed_by: want.needed_by,
         state: want.state.code().to_owned(),
         conditions: want.conditions,
+        required: want.required,
     }
 }
 

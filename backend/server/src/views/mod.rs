@@ -2,6 +2,7 @@
 //!
 //! Only shapes change here. What may not enter: queries, rules.
 
+pub mod attest;
 pub mod exchange;
 mod people;
 pub mod stock;

@@ -9,7 +9,7 @@ use spareloop_store::fresh::millis;
 use spareloop_store::ledger::{self, Appended, EntryRefusal, More};
 
 /// What the server holds of a farm's ledger.
-pub fn summary(epoch: String, farm: FarmId, found: ledger::Summary) -> Summary {
+pub fn summary(epoch: String, farm: FarmId, found: ledger::Summary, statements: u64) -> Summary {
     Summary {
         epoch,
         farm,
@@ -18,6 +18,7 @@ pub fn summary(epoch: String, farm: FarmId, found: ledger::Summary) -> Summary {
         promised: format!("{:016x}", found.promised),
         market: Some(found.market),
         network: found.network,
+        statements,
     }
 }
 

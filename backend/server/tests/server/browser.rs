@@ -178,7 +178,8 @@ fn read_form(html: &str) -> FormShown {
     let mut fields = Vec::new();
     for tag in inside.split("<input ").skip(1) {
         let tag = tag.split('>').next().unwrap();
-        let is_left_out = tag.contains("type=\"radio\"") && !tag.contains(" checked");
+        let is_choice = tag.contains("type=\"radio\"") || tag.contains("type=\"checkbox\"");
+        let is_left_out = is_choice && !tag.contains(" checked");
         if !is_left_out {
             fields.push((attribute(tag, "name"), attribute(tag, "value")));
         } else if !fields.iter().any(|(name, _)| *name == attribute(tag, "name")) {

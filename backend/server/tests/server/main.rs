@@ -13,5 +13,6 @@ mod ledger;
 mod pages_doors;
 mod pages_job;
 mod sign_in;
+mod statements;
 mod tenancy;
 mod yard;

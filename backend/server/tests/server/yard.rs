@@ -210,7 +210,7 @@ impl Yard {
         let hash = self.house.passwords.hash(PASSWORD.to_owned()).await.unwrap();
         let at = "2027-01-01 00:00:00.000000";
         rows.batch_execute(&format!(
-            "INSERT INTO networks VALUES ('{network}', 'Other', '{at}');
+            "INSERT INTO networks (id, name, made_at) VALUES ('{network}', 'Other', '{at}');
              INSERT INTO farms VALUES ('{farm}', '{network}', 'Elsewhere', '{device}', 0, '{at}');
              INSERT INTO people VALUES
                 ('{person}', '{login}', '{login}', '{login}', '{hash}', 'grower', '{network}',

@@ -2,6 +2,7 @@
 
 use chrono::{DateTime, Utc};
 use diesel::{ExpressionMethods, QueryDsl, RunQueryDsl};
+use spareloop_domain::attest::missing;
 use spareloop_domain::exchange::owed::Tenths;
 use spareloop_domain::exchange::{HoldState, OfferAct, OfferState};
 use spareloop_domain::words::{Count, FarmId, HoldId, NetworkId, OfferId, Purpose, WantId};
@@ -10,8 +11,8 @@ use super::step::cover_want;
 use super::{Actor, Hold, add_step, insert, lapse_overdue_of};
 use crate::offers::{self, Offer};
 use crate::schema::offers as offers_table;
-use crate::text::free;
-use crate::{Conflict, Missing, Named, Refused, StoreError, Tx, messages, people, wants};
+use crate::text::{free, today};
+use crate::{Conflict, Missing, Named, Refused, StoreError, Tx, attest, messages, people, wants};
 
 /// The most that a unit can be worth, as the owed book has it.
 const LARGEST_VALUE: Tenths = Tenths(1_000_000);
@@ -141,7 +142,16 @@ fn check_want(
         let (wanted, offered) = (want.unit, offer.unit);
         return Err(StoreError::refuse(Refused::OtherUnit { wanted, offered }));
     }
-    Ok(())
+    if want.required.is_empty() {
+        return Ok(());
+    }
+    let stated = attest::standing(tx, network, offer.farm, offer.lot, now)?;
+    let missing = missing(&want.required, &stated, today(now)?);
+    if missing.is_empty() {
+        Ok(())
+    } else {
+        Err(StoreError::refuse(Refused::StatementsMissing { missing }))
+    }
 }
 
 /// Takes the count out of what is free. One guarded statement and a CHECK, so that nothing is ever

@@ -8,6 +8,8 @@
 mod mix;
 mod session;
 
+pub(crate) use session::Tools;
+
 use clap::Subcommand;
 use spareloop_domain::disinfection::{Agent, SolutionUse, cautions};
 

@@ -18,7 +18,7 @@ use crate::printer::Answer;
 
 /// What was done with the tools between clumps.
 #[derive(Debug, Clone, Copy, ValueEnum)]
-enum Tools {
+pub(crate) enum Tools {
     /// Disinfected between clumps.
     Disinfected,
     /// Not disinfected between clumps.

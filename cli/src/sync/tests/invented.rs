@@ -232,6 +232,7 @@ impl Server {
                 promised: String::new(),
                 market: None,
                 network: None,
+                statements: 0,
             }),
             Ask::Pull { after, limit } => {
                 let after = usize::try_from(after.0).unwrap();
