@@ -49,6 +49,8 @@ step "build"
 cargo build --workspace --all-targets --locked
 
 step "tests"
+# Seeded, so that a run says the same twice; `PROPTEST_RNG_SEED=random tests/run.sh` draws anew.
+export PROPTEST_RNG_SEED="${PROPTEST_RNG_SEED:-20261125}"
 cargo test --workspace --locked "$@"
 
 step "container files"

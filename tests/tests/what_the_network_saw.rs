@@ -50,8 +50,10 @@ fn what_others_saw_reaches_a_farm_and_stays_with_it(kind: Kind) {
     let ashlode = farm(&network, "Ashlode", "Secret Glow,30,division,secret,sand,2025-11-10\n");
     let plan = ["plan", "set", "Ember Lantern", "--plants", "40", "--planting", "2026-05-10"];
     ashlode.run(&plan).done();
-    let others: Vec<Device> =
-        ["Brindle", "Corrie", "Dunnock"].into_iter().map(|name| farm(&network, name, "")).collect();
+    let others: Vec<Device> = ["Brindle", "Corrie", "Dunnock", "Ellwick", "Farrow"]
+        .into_iter()
+        .map(|name| farm(&network, name, ""))
+        .collect();
     let before = sentence(&ashlode, "Ember Lantern");
     assert!(before.contains("a first-season guess"), "{before}");
     assert_eq!(summary(&network, "ashlode").0, None);
@@ -60,7 +62,7 @@ fn what_others_saw_reaches_a_farm_and_stays_with_it(kind: Kind) {
     assert_eq!(said.exit, 0, "{}", said.err);
     ashlode.sync();
     let after = sentence(&ashlode, "Ember Lantern");
-    assert!(after.contains("what 3 farms of the network saw of 45 lots"), "{after}");
+    assert!(after.contains("what 5 farms of the network saw of 75 lots"), "{after}");
 
     // The server's own page says the same, to the letter.
     let stock = network.person("ashlode").stock().unwrap();
@@ -68,7 +70,7 @@ fn what_others_saw_reaches_a_farm_and_stays_with_it(kind: Kind) {
     assert_eq!(line.sentence, after);
 
     // Each is told of the others only, and nothing of a variety that one farm holds.
-    for name in ["ashlode", "brindle", "corrie", "dunnock"] {
+    for name in ["ashlode", "brindle", "corrie", "dunnock", "ellwick", "farrow"] {
         let (mark, told) = summary(&network, name);
         assert!(mark.is_some());
         for hidden in ["secretglow", "Secret", "sand", "ashlode", "brindle"] {
@@ -89,7 +91,7 @@ fn what_others_saw_reaches_a_farm_and_stays_with_it(kind: Kind) {
         steps.as_array().unwrap().iter().map(|step| step["adds"].as_f64().unwrap()).sum();
     let mean = why["kinds"][0]["lots"][0]["log_hazard_mean"].as_f64().unwrap();
     assert!((sum - mean).abs() < 1e-9);
-    assert_eq!(why["kinds"][0]["lots"][0]["ground"]["farms"], 3);
+    assert_eq!(why["kinds"][0]["lots"][0]["ground"]["farms"], 5);
     drop(others);
 }
 
@@ -104,7 +106,7 @@ fn what_others_saw_reaches_a_farm_and_stays_with_it_on_postgresql() {
 }
 
 #[test]
-fn a_network_of_three_farms_tells_none_of_them_anything() {
+fn a_network_of_few_farms_tells_none_of_them_anything() {
     let network = Network::embedded();
     let farms = ["Ashlode", "Brindle", "Corrie"].map(|name| farm(&network, name, ""));
     assert_eq!(network.server_says(&["together"]).exit, 0);

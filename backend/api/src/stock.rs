@@ -60,7 +60,7 @@ pub struct LotLine {
 
 /// `GET /network/summary`: what all the other farms of the network saw, taken together, for the farm
 /// that asks. It holds no farm's lots and no farm's effect, and names a variety or a packing only
-/// where at least three other farms hold it.
+/// where at least five other farms hold it.
 #[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
 pub struct NetworkSummaryView {
     /// Changes whenever the summary does.

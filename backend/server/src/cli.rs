@@ -75,7 +75,7 @@ is told so on its page.")]
 Example: spareloop-server together
 Losses in store, emergence and yields of all farms of a network are fitted together, and each farm is
 told at its next sync what all the others saw: no farm's lots, and varieties only where at least
-three other farms hold them. The running server does it by itself; see --together-hours.")]
+five other farms hold them. The running server does it by itself; see --together-hours.")]
     Together,
     /// Reads one JSON document on standard input and writes one on standard output
     #[command(after_help = "\

@@ -17,7 +17,7 @@ use crate::words::Day;
 
 /// So many other farms must have records before a farm is told anything of them, and so many must hold
 /// a variety or a packing before it is named: with fewer, one could work out a single one. Ours.
-pub const LEAST_FARMS: u32 = 3;
+pub const LEAST_FARMS: u32 = 5;
 
 /// Why there is nothing to tell yet.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]

@@ -183,14 +183,14 @@ fn a_lot_alone_in_its_first_season_believes_its_own_looks_as_before() {
 
 #[test]
 fn a_network_of_few_farms_tells_nobody_anything() {
-    let farms = farms(3, 40, 11);
+    let farms = farms(5, 40, 11);
     let fitted = NetworkFit::of(farms).unwrap();
     assert!(fitted.told_to(0, "2026-03-01".parse().unwrap()).is_err());
 }
 
 #[test]
-fn a_variety_that_only_two_other_farms_hold_is_not_named_and_nothing_of_it_is_told() {
-    let mut farms = farms(5, 30, 13);
+fn a_variety_that_few_other_farms_hold_is_not_named_and_nothing_of_it_is_told() {
+    let mut farms = farms(7, 30, 13);
     for (farm, name) in [(0, "secretglow"), (1, "twofold"), (2, "twofold")] {
         for lot in &mut farms[farm].lots[..6] {
             name.clone_into(&mut lot.variety);
@@ -210,7 +210,7 @@ fn a_variety_that_only_two_other_farms_hold_is_not_named_and_nothing_of_it_is_to
         }
     }
     let fitted = NetworkFit::of(farms).unwrap();
-    for farm in 0..5 {
+    for farm in 0..7 {
         let told = fitted.told_to(farm, "2026-03-01".parse().unwrap()).unwrap();
         let losses = told.losses.as_ref().unwrap();
         assert_eq!(losses.varieties.len(), VARIETIES.len());
@@ -225,7 +225,7 @@ fn a_variety_that_only_two_other_farms_hold_is_not_named_and_nothing_of_it_is_to
 
 #[test]
 fn a_damaged_summary_is_refused_or_believed_within_reason_and_never_a_panic() {
-    let farms = farms(5, 30, 17);
+    let farms = farms(7, 30, 17);
     let text = summary(&farms, 0).text().unwrap();
     let newer = text.replacen("\"version\":1", "\"version\":2", 1);
     assert!(NetworkSummary::read(&newer).unwrap_err().to_string().contains("newer"));
@@ -242,7 +242,7 @@ fn a_damaged_summary_is_refused_or_believed_within_reason_and_never_a_panic() {
 
 #[test]
 fn emergence_of_a_variety_is_drawn_towards_the_network_s_by_how_little_is_known() {
-    let mut farms = farms(5, 2, 19);
+    let mut farms = farms(7, 2, 19);
     for farm in &mut farms {
         for (at, name) in VARIETIES.iter().enumerate() {
             let many = 60 + 5 * u32::try_from(at).unwrap();

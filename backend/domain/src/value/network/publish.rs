@@ -17,7 +17,7 @@ pub const DRAWS: usize = 100;
 /// The chance that a want lapses before planting: 5 in 100 (ours, no source).
 pub const LAPSE: f64 = 0.05;
 /// With fewer farms one could work out a single one's records (ours).
-pub const LEAST_FARMS: usize = 3;
+pub const LEAST_FARMS: usize = crate::belief::LEAST_FARMS as usize;
 
 /// One farm's records, and what it has put on the board itself.
 #[derive(Debug, Clone, Default, PartialEq)]

@@ -126,7 +126,7 @@ fn a_variety_that_a_farm_keeps_to_itself_is_nowhere_in_the_document() {
 }
 
 #[test]
-fn records_of_a_variety_that_its_farm_has_not_put_up_count_from_three_farms_on() {
+fn records_of_a_variety_that_its_farm_has_not_put_up_count_from_five_farms_on() {
     let ember = |farms: &[OnBoard]| {
         let (_, offered, wanted) = region();
         let made = publish("2026-11-25".parse().unwrap(), 7, farms, offered, wanted);
@@ -136,8 +136,11 @@ fn records_of_a_variety_that_its_farm_has_not_put_up_count_from_three_farms_on()
     let (mut farms, ..) = region();
     // The second farm has it in its book and not on the board.
     assert_eq!((ember(&farms).many, ember(&farms).of), (66, 30));
-    farms.push(farm(&[], &[("Zindle Ember", record((0, 0), (10, 5), (0, 0)))]));
-    assert_eq!((ember(&farms).many, ember(&farms).of), (142, 65));
+    let one_more = || farm(&[], &[("Zindle Ember", record((0, 0), (10, 5), (0, 0)))]);
+    farms.extend([one_more(), one_more()]);
+    assert_eq!((ember(&farms).many, ember(&farms).of), (66, 30));
+    farms.push(one_more());
+    assert_eq!((ember(&farms).many, ember(&farms).of), (162, 75));
 }
 
 /// A binomial number of survivors, thinned by drawing units blindly, is binomial again.
