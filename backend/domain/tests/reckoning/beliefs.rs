@@ -85,7 +85,7 @@ fn joint(farms: &[Records]) -> (LossData, Vec<(usize, usize, usize)>) {
 
 #[test]
 fn a_farm_that_is_told_of_the_others_believes_what_it_would_as_one_of_them_in_a_joint_fit() {
-    let farms = farms(6, 30, 3);
+    let farms = farms(9, 30, 3);
     let (data, places) = joint(&farms);
     let all = fit(&data).unwrap();
     let (mut worst_mean, mut worst_sd) = (0.0_f64, 0.0_f64);
@@ -99,7 +99,7 @@ fn a_farm_that_is_told_of_the_others_believes_what_it_would_as_one_of_them_in_a_
         }
     }
     println!(
-        "blend: 180 lots of 6 farms: log hazards within {worst_mean:.4}, sds within {:.2} %",
+        "blend: 270 lots of 9 farms: log hazards within {worst_mean:.4}, sds within {:.2} %",
         100.0 * worst_sd
     );
     assert!(worst_mean < 0.06, "{worst_mean}");
