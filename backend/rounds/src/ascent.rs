@@ -61,7 +61,7 @@ pub(crate) fn seek(
         if step % 60 == 0 {
             if checkpoint - value < 0.002 * value.abs() {
                 most_new = (most_new * 0.7).max(0.02);
-                reach = reach.min(0.5).max(0.01);
+                reach = reach.clamp(0.01, 0.5);
             }
             checkpoint = value;
         }

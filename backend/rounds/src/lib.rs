@@ -15,6 +15,10 @@
 //! The only room that may link a solver. What may not enter: input or output, a clock, randomness,
 //! a database, anything of HTTP.
 
+// Places, counts and values are bounded by the input's reader (a table's length by `verify`), far within
+// 32 bits; whole numbers that matter are summed in 64 or 128.
+#![allow(clippy::cast_possible_truncation, clippy::cast_possible_wrap, clippy::cast_sign_loss)]
+
 pub mod answer;
 mod ascent;
 pub mod check;

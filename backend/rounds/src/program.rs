@@ -1,4 +1,4 @@
-//! A mixed-integer program for HiGHS: the only place that knows the library.
+//! A mixed-integer program for the library `HiGHS`: the only place that knows the library.
 //!
 //! Everything is maximised. What may not enter: loops, farms, what a column stands for.
 
@@ -81,7 +81,7 @@ impl Program {
         }
         let found = if self.whole == 0 { c"objective_function_value" } else { c"mip_dual_bound" };
         let bound = solved.double_info_value(found).unwrap_or(f64::INFINITY);
-        // 2 is HiGHS's "feasible". The library's own reading of it panics where a run ended so early that
+        // 2 is the library's "feasible". The library's own reading of it panics where a run ended so early that
         // there is no such figure.
         let feasible = solved.int_info_value(c"primal_solution_status").is_ok_and(|it| it == 2);
         let values = feasible.then(|| solved.get_solution().columns().to_vec());

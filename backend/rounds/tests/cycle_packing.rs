@@ -1,7 +1,7 @@
 //! With unit counts and equal values a round of loops is the cycle-packing problem of kidney exchange:
 //! Abraham, Blum and Sandholm, "Clearing algorithms for barter exchange markets", EC 2007 (their cycle
 //! formulation: a 0/1 column a cycle, every vertex in one at most). The same seeded sparse graphs are
-//! solved here in that formulation by HiGHS, a library from a registry.
+//! solved here in that formulation by `HiGHS`, a library from a registry.
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
 mod common;
@@ -70,7 +70,9 @@ impl Graph {
         for (&(a, b), &first) in weight.range(..).filter(|((a, b), _)| a < b) {
             if let Some(back) = weight.get(&(b, a)) {
                 let column = problem.add_integer_column((first + back) as f64, 0..=1);
-                [a, b].iter().for_each(|&v| at_vertex[v as usize].push((column, 1.0)));
+                for v in [a, b] {
+                    at_vertex[v as usize].push((column, 1.0));
+                }
             }
         }
         for (&(a, b), &first) in weight.iter().filter(|((a, b), _)| a < b) {
@@ -78,7 +80,9 @@ impl Graph {
             {
                 if let Some(third) = weight.get(&(c, a)) {
                     let column = problem.add_integer_column((first + second + third) as f64, 0..=1);
-                    [a, b, c].iter().for_each(|&v| at_vertex[v as usize].push((column, 1.0)));
+                    for v in [a, b, c] {
+                        at_vertex[v as usize].push((column, 1.0));
+                    }
                 }
             }
         }

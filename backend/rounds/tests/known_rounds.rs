@@ -1,4 +1,4 @@
-//! Invented rounds whose best is known: solved by HiGHS 1.16 on the compact model (a column a loop and
+//! Invented rounds whose best is known: solved by `HiGHS` 1.16 on the compact model (a column a loop and
 //! move), a library from a registry; see data/README.md.
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 

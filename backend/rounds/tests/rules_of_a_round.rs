@@ -245,7 +245,7 @@ fn a_mutated_answer_is_refused() {
         }
     });
     mutate("another objective", &|it| {
-        it["objective"] = (it["objective"].as_i64().unwrap() + 1).into()
+        it["objective"] = (it["objective"].as_i64().unwrap() + 1).into();
     });
     mutate("nothing given", &|it| it["loops"][0]["moves"] = serde_json::json!([]));
     for (name, mutated) in mutations {

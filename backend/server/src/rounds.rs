@@ -103,7 +103,7 @@ pub fn run(file: &Path, seconds: Option<f64>, answer: Option<&Path>) -> Result<(
     let fields = Fields::top(&document).map_err(RoundError::from)?;
     let (mut round, standing) = compute::read(&fields)?;
     if let Some(seconds) = seconds {
-        if !(seconds >= 0.0) {
+        if seconds.is_nan() || seconds < 0.0 {
             return Err(ComputeFault::Seconds(seconds));
         }
         round.seconds = seconds;

@@ -5,8 +5,8 @@ use std::collections::BTreeMap;
 use highs::{Col, RowProblem, Sense};
 use spareloop_rounds::input::{Mode, Pair, RoundInput};
 
-/// Objective and bound that HiGHS reaches on it.
-pub fn solve(round: &RoundInput, seconds: f64) -> (i64, f64) {
+/// Objective and bound that the library reaches on it.
+pub(crate) fn solve(round: &RoundInput, seconds: f64) -> (i64, f64) {
     let Mode::Loops { tolerance, .. } = round.mode else { return (0, f64::INFINITY) };
     let mut arcs: BTreeMap<(usize, usize), Vec<&Pair>> = BTreeMap::new();
     for pair in &round.pairs {
@@ -51,7 +51,7 @@ impl<'a> Model<'a> {
     }
 
     fn add_loop(&mut self, arcs: &[&Vec<&Pair>], tolerance: i64) {
-        let cost = -(self.round.parcel_cost * arcs.len() as i64) as f64;
+        let cost = -(self.round.parcel_cost as f64) * arcs.len() as f64;
         let used = self.problem.add_integer_column(cost, 0..=1);
         let level = self.problem.add_column(0.0, 0..);
         for arc in arcs {

@@ -1,7 +1,7 @@
 //! How good and how quick rounds are: objective, bound, gap, wall and CPU seconds, peak memory.
 //!
 //! `cargo bench -p spareloop-rounds --bench rounds` runs the small invented rounds of tests/data beside
-//! HiGHS on the compact model in the same run. `SPARELOOP_ROUNDS=FOLDER` adds every `loops-*.json` there;
+//! `HiGHS` on the compact model in the same run. `SPARELOOP_ROUNDS=FOLDER` adds every `loops-*.json` there;
 //! `SPARELOOP_ROUNDS_SECONDS=20` sets the time for each (otherwise by the number of farms).
 #![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
 
@@ -38,7 +38,7 @@ fn main() {
         files.extend(more.filter_map(|it| it.ok().map(|it| it.path())).filter(|it| {
             let name = it.file_name().and_then(|it| it.to_str()).unwrap_or_default();
             name.starts_with("loops-")
-                && name.ends_with(".json")
+                && it.extension().is_some_and(|it| it == "json")
                 && !small.iter().any(|it| name.starts_with(it))
         }));
     }

@@ -265,7 +265,7 @@ impl<'a> Run<'a> {
         (dice, pool): (&mut Dice, &Pool),
         watch: &Watch<'_>,
     ) {
-        if round % 4 == 0 {
+        if round.is_multiple_of(4) {
             for filler in fillers.iter_mut() {
                 filler.restart(self.standing.clone());
             }

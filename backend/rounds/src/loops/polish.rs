@@ -123,7 +123,9 @@ impl Pool {
                     filler.remove(place);
                 }
             }
-            freed.into_iter().for_each(|it| filler.add(it));
+            for it in freed {
+                filler.add(it);
+            }
         }
         filler.forget_touched();
     }

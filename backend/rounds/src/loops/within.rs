@@ -15,12 +15,10 @@ pub(super) fn best(
     let most: Vec<Gain> =
         exact.iter().map(|table| table[1..].iter().copied().fold(NONE, Gain::max)).collect();
     let mut search = Within { it, arcs, exact, most, values: Vec::new(), best: None };
-    for first in 1..exact[0].len() {
-        if exact[0][first] > NONE {
-            search.values.push(first);
-            search.deeper(exact[0][first]);
-            search.values.pop();
-        }
+    for (first, &gain) in exact[0].iter().enumerate().skip(1).filter(|it| *it.1 > NONE) {
+        search.values.push(first);
+        search.deeper(gain);
+        search.values.pop();
     }
     search.best
 }

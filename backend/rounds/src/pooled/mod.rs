@@ -51,7 +51,7 @@ pub(crate) fn solve(
 ) -> Found {
     let mut run = Run::new(of, start, goal);
     run.seek_prices(prices, watch);
-    run.from_loops(watch);
+    run.begin_with_loops(watch);
     run.whole(watch);
     run.parts(watch);
     let Run { counts, gain, duals, proved, work, .. } = run;
@@ -129,7 +129,7 @@ impl<'a> Run<'a> {
     }
 
     /// Loops whose parcels may lie as far apart as farms' limits allow, put together.
-    fn from_loops(&mut self, watch: &Watch<'_>) {
+    fn begin_with_loops(&mut self, watch: &Watch<'_>) {
         if self.of.parcel_cost == 0 || self.done(watch) {
             return;
         }
