@@ -85,7 +85,7 @@ on_both! {
         });
         assert_eq!(claim, refused(KeyError::OfAnother));
         // What the two farms of the network read, and another network doesn't.
-        assert_eq!(records(house, &fair.taker, &fair.giver), [first.record.clone()]);
+        assert_eq!(records(house, &fair.taker, &fair.giver), std::slice::from_ref(&first.record));
         let elsewhere = NetworkId::new(id());
         let foreign = house.read(|tx| attest::keys_of_farm(tx, elsewhere, fair.giver.id));
         assert_eq!(foreign, []);

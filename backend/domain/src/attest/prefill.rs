@@ -103,13 +103,11 @@ pub fn origin_of(book: &Book, lot: LotId) -> Option<Origin> {
             | BookOrigin::Lifted(_, Some(from)) => Some(*from),
             BookOrigin::Opening(_) | BookOrigin::Lifted(_, None) => None,
         };
-        match from.and_then(|from| book.lots.get(&from)) {
-            Some(earlier) => at = earlier,
-            None => {
-                let since = u16::try_from(at.began.year()).ok()?;
-                return Some(Origin { whence: Whence::OwnGrown { since } });
-            }
-        }
+        let Some(earlier) = from.and_then(|from| book.lots.get(&from)) else {
+            let since = u16::try_from(at.began.year()).ok()?;
+            return Some(Origin { whence: Whence::OwnGrown { since } });
+        };
+        at = earlier;
     }
     None
 }

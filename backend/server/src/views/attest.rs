@@ -29,7 +29,7 @@ pub fn stated(farm: &str, checked: Vec<Checked>) -> Stated {
 /// One statement, as it stands.
 pub fn statement(farm: &str, checked: Checked) -> StatementView {
     let Checked { kept, outcome } = checked;
-    let taken_at = kept.taken_at.map(|at| at.moment());
+    let taken_at = kept.taken_at.map(spareloop_domain::attest::Second::moment);
     match outcome {
         Ok(said) => StatementView {
             statement: Some(said.statement),
