@@ -32,6 +32,7 @@ pub mod fresh;
 pub mod hand_overs;
 pub mod holds;
 pub mod ledger;
+mod mark;
 pub mod market;
 pub mod messages;
 mod migrations;

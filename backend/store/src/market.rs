@@ -5,6 +5,7 @@
 use sha2::{Digest, Sha256};
 use spareloop_domain::words::{Day, NetworkId};
 
+use crate::mark::mark_of;
 use crate::{StoreError, Tx, offers, wants};
 
 /// A mark that differs where open offers or wants do, or the day.
@@ -14,7 +15,5 @@ pub fn mark(tx: &mut Tx<'_>, network: NetworkId, today: Day) -> Result<String, S
     for sum in offers::sums(tx, network)?.into_iter().chain(wants::sums(tx, network)?) {
         hasher.update(sum.to_be_bytes());
     }
-    let digest: [u8; 32] = hasher.finalize().into();
-    let mark = digest[..8].iter().fold(0_u64, |mark, byte| mark << 8 | u64::from(*byte));
-    Ok(format!("{mark:016x}"))
+    Ok(format!("{:016x}", mark_of(hasher)))
 }

@@ -24,6 +24,7 @@ pub use house::append_house;
 pub(crate) use house::write_house;
 pub(crate) use seal::HouseSeal;
 
+use crate::mark::mark_of;
 use crate::offers::promised_by_lot;
 use crate::schema::{entries, farms};
 use crate::text::{read, today, unsigned};
@@ -104,8 +105,7 @@ fn mark(promised: &BTreeMap<LotId, Count>) -> u64 {
         hasher.update(lot.uuid().as_bytes());
         hasher.update(i64::from(*count).to_be_bytes());
     }
-    let digest: [u8; 32] = hasher.finalize().into();
-    digest[..8].iter().fold(0, |mark, byte| mark << 8 | u64::from(*byte))
+    mark_of(hasher)
 }
 
 /// The end of every device's chain. Goes from device to device by the index, so that a long ledger
