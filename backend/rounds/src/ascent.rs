@@ -14,9 +14,16 @@ use crate::watch::Watch;
 pub(crate) struct Pace {
     /// Most steps.
     pub(crate) steps: u64,
+    /// How far the first step goes; 1 is far.
+    pub(crate) reach: f64,
     /// Stops when a step could hardly change anything.
     pub(crate) least_reach: f64,
 }
+
+/// Most that a new slope counts for in the average.
+const MOST_NEW: f64 = 0.9;
+/// After so many steps that proved no less, steps get shorter.
+const MOST_FAILED: u32 = 5;
 
 /// Seeks from `start` prices that prove less than `start` does, at best `target`.
 pub(crate) fn seek(
@@ -30,9 +37,8 @@ pub(crate) fn seek(
     let mut best = start.clone();
     let (mut value, used) = price(&best);
     let mut average = best.slope(of, &used);
-    let (mut reach, mut failed, mut most_new) = (1.0_f64, 0_u32, 0.3_f64);
-    let mut checkpoint = value;
-    for step in 1..=pace.steps {
+    let (mut reach, mut failed) = (pace.reach, 0_u32);
+    for _ in 1..=pace.steps {
         if watch.over() || value <= target {
             break;
         }
@@ -45,25 +51,18 @@ pub(crate) fn seek(
         let trial = best.stepped(&along, reach * (value - aim) / length);
         let (trial_value, used) = price(&trial);
         let slope = trial.slope(of, &used);
-        let share = nearest(&average, &slope).clamp(most_new / 10.0, most_new);
+        let share = nearest(&average, &slope).clamp(MOST_NEW / 10.0, MOST_NEW);
         let agrees = trial.free(&slope).dot(&along);
         average = average.mixed(&slope, share);
         if trial_value < value {
             (best, value, failed) = (trial, trial_value, 0);
-            reach = (reach * if agrees > 0.0 { 1.1 } else { 1.0 }).min(2.0);
+            reach = (reach * if agrees > 0.0 { 1.05 } else { 1.0 }).min(2.0);
         } else {
             failed += 1;
-            if failed >= 12 {
+            if failed >= MOST_FAILED {
                 reach *= 0.66;
                 failed = 0;
             }
-        }
-        if step % 60 == 0 {
-            if checkpoint - value < 0.002 * value.abs() {
-                most_new = (most_new * 0.7).max(0.02);
-                reach = reach.clamp(0.01, 0.5);
-            }
-            checkpoint = value;
         }
         if reach < pace.least_reach {
             break;

@@ -26,6 +26,25 @@ impl Duals {
         }
     }
 
+    /// A first guess: of what a unit is worth on average, so many hundredths to its offer and as many to its want.
+    pub(crate) fn guess(of: &Instance, share: f64) -> Self {
+        let mut it = Self::none(of);
+        let mut moves = (vec![0.0; it.offers.len()], vec![0.0; it.wants.len()]);
+        for kind in &of.moves {
+            let (offer, want) = (kind.offer as usize, kind.want as usize);
+            it.offers[offer] += kind.worth as f64 * share;
+            it.wants[want] += kind.worth as f64 * share;
+            moves.0[offer] += 1.0;
+            moves.1[want] += 1.0;
+        }
+        for (sum, moves) in
+            it.offers.iter_mut().zip(&moves.0).chain(it.wants.iter_mut().zip(&moves.1))
+        {
+            *sum /= f64::max(*moves, 1.0);
+        }
+        it
+    }
+
     pub(crate) fn from_prices(prices: &Prices) -> Self {
         let each = |list: &[i64]| list.iter().map(|&it| it as f64 / 1000.0).collect();
         Self {

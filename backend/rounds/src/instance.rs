@@ -51,7 +51,20 @@ pub(crate) struct Instance {
     pub(crate) out: Vec<Vec<u32>>,
     pub(crate) offer_arcs: Vec<Vec<u32>>,
     pub(crate) want_arcs: Vec<Vec<u32>>,
+    /// Arcs by the farm that they leave and the farm they go to, `u32::MAX` for none; empty where farms are
+    /// so many that it would not fit.
+    between: Vec<u32>,
+    /// All loops by their least farm, each begun at the arc that leaves it; none where they are so many
+    /// that walking them anew is better.
+    loops: Option<Vec<Vec<[u32; 4]>>>,
 }
+
+/// Fewer farms than so many are few.
+const FEW_FARMS: usize = 40;
+/// Most loops that are kept, of 16 bytes each.
+const MOST_KEPT: usize = 2_000_000;
+/// Most farms for which all pairs of them are kept: 16 MiB.
+const MOST_PAIRED: usize = 2_048;
 
 impl Instance {
     pub(crate) fn new(input: &RoundInput) -> Self {
@@ -74,6 +87,8 @@ impl Instance {
             out: vec![Vec::new(); input.farms.len()],
             offer_arcs: vec![Vec::new(); input.offers.len()],
             want_arcs: vec![Vec::new(); input.wants.len()],
+            between: Vec::new(),
+            loops: None,
         };
         let mut by_arc: BTreeMap<(u32, u32), Vec<MoveKind>> = BTreeMap::new();
         for pair in &input.pairs {
@@ -94,7 +109,69 @@ impl Instance {
         for ((from, to), kinds) in by_arc {
             it.add_arc(from, to, kinds);
         }
+        let farms = it.room.len();
+        if farms <= MOST_PAIRED {
+            it.between = vec![u32::MAX; farms * farms];
+            for (at, arc) in it.arcs.iter().enumerate() {
+                it.between[arc.from as usize * farms + arc.to as usize] = number(at);
+            }
+        }
+        it.loops = it.all_loops();
         it
+    }
+
+    /// All loops whose least farm is `first`, if they are kept.
+    pub(crate) fn loops_from(&self, first: u32) -> Option<&[[u32; 4]]> {
+        self.loops.as_ref().map(|loops| &loops[first as usize][..])
+    }
+
+    fn all_loops(&self) -> Option<Vec<Vec<[u32; 4]>>> {
+        let mut loops = Vec::with_capacity(self.room.len());
+        let mut left = MOST_KEPT;
+        for first in 0..self.room.len() as u32 {
+            let mut here = Vec::new();
+            for &arc in &self.out[first as usize] {
+                if self.arcs[arc as usize].to > first {
+                    let mut path = [arc, u32::MAX, u32::MAX, u32::MAX];
+                    self.further(first, &mut path, 1, &mut |path| {
+                        here.push(*path);
+                        here.len() < left
+                    })?;
+                }
+            }
+            left = left.checked_sub(here.len())?;
+            loops.push(here);
+        }
+        Some(loops)
+    }
+
+    /// Shows all loops that go on from `path`; ends early, with none, where `seen` says that it had enough.
+    fn further(
+        &self,
+        first: u32,
+        path: &mut [u32; 4],
+        length: usize,
+        seen: &mut impl FnMut(&[u32; 4]) -> bool,
+    ) -> Option<()> {
+        let here = self.arcs[path[length - 1] as usize].to;
+        if let Some(last) = self.arc_between(here, first) {
+            path[length] = last;
+            if !seen(path) {
+                return None;
+            }
+            path[length] = u32::MAX;
+        }
+        if length + 2 <= self.most_farms {
+            for &next in &self.out[here as usize] {
+                let to = self.arcs[next as usize].to;
+                if to > first && path[..length].iter().all(|&it| self.arcs[it as usize].to != to) {
+                    path[length] = next;
+                    self.further(first, path, length + 1, seen)?;
+                    path[length] = u32::MAX;
+                }
+            }
+        }
+        Some(())
     }
 
     fn add_arc(&mut self, from: u32, to: u32, kinds: Vec<MoveKind>) {
@@ -143,8 +220,23 @@ impl Instance {
         one.offer == other.offer || one.want == other.want
     }
 
+    /// Whether the search is soon through all of it.
+    pub(crate) fn has_few_farms(&self) -> bool {
+        self.room.len() < FEW_FARMS
+    }
+
+    /// The move of an arc that has but one.
+    pub(crate) fn alone(&self, arc: u32) -> Option<u32> {
+        let [group] = &self.arcs[arc as usize].groups[..] else { return None };
+        let [alone] = group[..] else { return None };
+        Some(alone)
+    }
+
     /// The arc from one farm to another.
     pub(crate) fn arc_between(&self, from: u32, to: u32) -> Option<u32> {
+        if let Some(&arc) = self.between.get(from as usize * self.room.len() + to as usize) {
+            return (arc != u32::MAX).then_some(arc);
+        }
         let out = &self.out[from as usize];
         let at = out.binary_search_by_key(&to, |&arc| self.arcs[arc as usize].to).ok()?;
         Some(out[at])

@@ -51,7 +51,12 @@ impl Goal {
     }
 
     pub(crate) fn reached(&self, objective: i64, bound: f64, work: u64) -> bool {
-        gap(objective, bound) <= self.gap || self.work.is_some_and(|most| work >= most)
+        gap(objective, bound) <= self.gap || self.has_worked(work)
+    }
+
+    /// Whether the work is done that was asked for.
+    pub(crate) fn has_worked(&self, work: u64) -> bool {
+        self.work.is_some_and(|most| work >= most)
     }
 
     /// Most steps of the search for prices.
@@ -117,7 +122,9 @@ fn certified(
     work: u64,
 ) -> RoundAnswer {
     // A fault of the solver must never reach a farm: then nobody swaps anything, which is always right.
-    let (swaps, objective) = match check(input, &swaps) {
+    let checked = check(input, &swaps);
+    debug_assert_eq!(checked, Ok(i128::from(gain)), "the solver broke a rule");
+    let (swaps, objective) = match checked {
         Ok(objective) if objective == i128::from(gain) && gain >= 0 => (swaps, gain),
         _ => (nothing(input.mode), 0),
     };

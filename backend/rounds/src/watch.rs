@@ -44,7 +44,8 @@ impl<'a> Watch<'a> {
         stop: &'a AtomicBool,
         hears: &'a Hears<'a>,
     ) -> Self {
-        Self { clock, until: clock.seconds() + seconds, stop, hears }
+        let now = clock.seconds();
+        Self { clock, until: now + seconds, stop, hears }
     }
 
     /// The same watch, over earlier: when `share` of what is left has passed.

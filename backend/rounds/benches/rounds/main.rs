@@ -2,7 +2,8 @@
 //!
 //! `cargo bench -p spareloop-rounds --bench rounds` runs the small invented rounds of tests/data beside
 //! `HiGHS` on the compact model in the same run. `SPARELOOP_ROUNDS=FOLDER` adds every `loops-*.json` there;
-//! `SPARELOOP_ROUNDS_SECONDS=20` sets the time for each (otherwise by the number of farms).
+//! `SPARELOOP_ROUNDS_SECONDS=20` sets the time for each (otherwise by the number of farms). Numbers of farms
+//! and modes behind `--` choose among them, as `-- 100 300 loops`; `progress` shows how each went.
 #![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
 
 mod compact;
@@ -15,7 +16,8 @@ use spareloop_domain::compute::fields::{Fields, parse};
 use spareloop_rounds::check::check;
 use spareloop_rounds::input::{Mode, RoundInput};
 use spareloop_rounds::solve::{Outside, solve};
-use spareloop_rounds::watch::Clock;
+use spareloop_rounds::watch::{Clock, Progress};
+use spareloop_rounds::words;
 
 struct Since(Instant);
 
@@ -45,9 +47,19 @@ fn main() {
     let mut rounds: Vec<RoundInput> = files.iter().map(|it| read(it)).collect();
     rounds.sort_by_key(|it| it.farms.len());
     println!("farms  mode       cost  objective      bound   gap %   wall s    CPU s  peak MiB");
+    let asked: Vec<String> = std::env::args().skip(1).filter(|it| !it.starts_with('-')).collect();
+    let sizes: Vec<usize> = asked.iter().filter_map(|it| it.parse().ok()).collect();
+    let wanted = |mode: &str| {
+        let named = |it: &&String| ["loops", "pooled", "compact"].contains(&it.as_str());
+        asked.iter().find(named).is_none() || asked.iter().any(|it| it == mode)
+    };
+    let shown = asked.iter().any(|it| it == "progress");
+    rounds.retain(|it| sizes.is_empty() || sizes.contains(&it.farms.len()));
     for round in &rounds {
-        one("loops", round);
-        if round.farms.len() <= 12 {
+        if wanted("loops") {
+            one("loops", round, shown);
+        }
+        if round.farms.len() <= 12 && wanted("compact") {
             let before = Instant::now();
             let (objective, bound) = compact::solve(round, seconds(round));
             let wall = before.elapsed().as_secs_f64();
@@ -57,8 +69,9 @@ fn main() {
                 round.parcel_cost
             );
         }
-        for cost in [0, 600] {
-            one("pooled", &RoundInput { mode: Mode::Pooled, parcel_cost: cost, ..round.clone() });
+        for cost in if wanted("pooled") { &[0, 600][..] } else { &[] } {
+            let pooled = RoundInput { mode: Mode::Pooled, parcel_cost: *cost, ..round.clone() };
+            one("pooled", &pooled, shown);
         }
     }
 }
@@ -79,13 +92,21 @@ fn seconds(round: &RoundInput) -> f64 {
     })
 }
 
-fn one(mode: &str, round: &RoundInput) {
+fn one(mode: &str, round: &RoundInput, shown: bool) {
     let mut round = round.clone();
     (round.seconds, round.gap, round.work) = (seconds(&round), 0.0, None);
+    if let Some(seed) = std::env::var("SPARELOOP_ROUNDS_SEED").ok().and_then(|it| it.parse().ok()) {
+        round.seed = seed;
+    }
     // Linux: forget the peak so far.
     let _ = std::fs::write("/proc/self/clear_refs", "5");
     let (clock, cpu, stop) = (Since(Instant::now()), cpu_seconds(), AtomicBool::new(false));
-    let answer = solve(&round, None, &Outside { clock: &clock, stop: &stop, hears: &|_| {} });
+    let hears = |it: Progress| {
+        if shown {
+            println!("{:7.2} s  {}", clock.seconds(), words::progress(&it));
+        }
+    };
+    let answer = solve(&round, None, &Outside { clock: &clock, stop: &stop, hears: &hears });
     let (wall, cpu) = (clock.seconds(), cpu_seconds() - cpu);
     assert_eq!(check(&round, &answer.swaps), Ok(i128::from(answer.objective)));
     println!(

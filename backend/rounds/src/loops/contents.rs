@@ -5,7 +5,7 @@
 //! `window[t]`, the greatest of `exact` from t to t + tolerance. What may not enter: loops.
 
 use super::radix::Radix;
-use crate::instance::Instance;
+use crate::instance::{Instance, MoveKind};
 
 /// What a table holds. Guides the search only: objectives are summed in whole numbers elsewhere.
 pub(crate) type Gain = f32;
@@ -23,6 +23,11 @@ pub(crate) struct Left {
 impl Left {
     pub(crate) fn all(of: &Instance) -> Self {
         Self { offers: of.offer_count.clone(), wants: of.want_count.clone() }
+    }
+
+    /// Most units of a move.
+    pub(crate) fn most(&self, kind: MoveKind) -> i32 {
+        self.offers[kind.offer as usize].min(self.wants[kind.want as usize])
     }
 }
 
@@ -90,7 +95,7 @@ impl Desk {
 
     fn add_alone(&mut self, of: &Instance, at: usize, alone: u32, left: &Left, gains: &[Gain]) {
         let kind = of.moves[alone as usize];
-        let most = left.offers[kind.offer as usize].min(left.wants[kind.want as usize]);
+        let most = left.most(kind);
         let (before, after) = pair(&mut self.stages, at);
         after.clear();
         after.extend_from_slice(before);
@@ -121,7 +126,7 @@ impl Desk {
             let gain = gains[move_number as usize];
             let here = self.used_layers - 1;
             let mut next = std::mem::take(self.layer());
-            self.trim(here, left.offers[kind.offer as usize].min(left.wants[kind.want as usize]));
+            self.trim(here, left.most(kind));
             let looked_up = radix.end <= MOST_SLOTS;
             if looked_up {
                 self.fresh_slots(radix.end);
@@ -230,7 +235,7 @@ impl Desk {
             };
             if let [alone] = group[..] {
                 let kind = of.moves[alone as usize];
-                let most = left.offers[kind.offer as usize].min(left.wants[kind.want as usize]);
+                let most = left.most(kind);
                 let best = std::iter::once(0)
                     .chain(kind.least..=most)
                     .map(|count| {
@@ -279,20 +284,64 @@ pub(super) fn index(value: i32) -> usize {
     usize::try_from(value).unwrap_or(0)
 }
 
-/// Turns `exact` into `window`: the greatest from t to t + tolerance, the empty parcel left out.
-pub(crate) fn windowed(exact: &[Gain], tolerance: usize, window: &mut Vec<Gain>) {
+/// `window` of an arc with one move alone, without `exact`: there are few places to fill.
+pub(crate) fn windowed_alone(
+    kind: MoveKind,
+    most: i32,
+    gain: Gain,
+    tolerance: usize,
+    window: &mut Vec<Gain>,
+) {
+    window.clear();
+    if most < kind.least {
+        window.push(NONE);
+        return;
+    }
+    window.resize(index(most * kind.value) + 1, NONE);
+    for count in kind.least..=most {
+        let value = index(count * kind.value);
+        let all = gain * count as Gain;
+        for place in &mut window[value.saturating_sub(tolerance)..=value] {
+            *place = if all > *place { all } else { *place };
+        }
+    }
+}
+
+/// Turns `exact` into `window`: the greatest from t to t + tolerance, the empty parcel left out. `spare` is
+/// room to work in.
+pub(crate) fn windowed(
+    exact: &[Gain],
+    tolerance: usize,
+    window: &mut Vec<Gain>,
+    spare: &mut Vec<Gain>,
+) {
     window.clear();
     window.extend_from_slice(exact);
     window[0] = NONE;
     let mut covered = 1;
     while covered < tolerance + 1 {
         let step = covered.min(tolerance + 1 - covered);
-        for at in 0..window.len().saturating_sub(step) {
-            let far = window[at + step];
-            window[at] = if far > window[at] { far } else { window[at] };
-        }
+        // From one list to another, so that the compiler can take several places at once.
+        let inside = window.len().saturating_sub(step);
+        spare.clear();
+        let ahead = window.iter().zip(&window[window.len() - inside..]);
+        spare.extend(ahead.map(|(&here, &ahead)| greater(here, ahead)));
+        spare.extend_from_slice(&window[inside..]);
+        std::mem::swap(window, spare);
         covered += step;
     }
+}
+
+/// The greatest of a table.
+pub(crate) fn greatest(table: &[Gain]) -> Gain {
+    let mut best = [NONE; LANES];
+    let (whole, rest) = lanes(table);
+    for lane in whole {
+        for (best, &it) in best.iter_mut().zip(lane) {
+            *best = greater(*best, it);
+        }
+    }
+    rest.iter().copied().chain(best).fold(NONE, greater)
 }
 
 /// The greatest sum of the tables over all places that all of them have, and where.

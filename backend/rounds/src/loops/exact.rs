@@ -6,11 +6,15 @@
 //! gain more than its best, which as one row a loop brings the program's own relaxation down to what
 //! the prices prove. What may not enter: search.
 
+use std::sync::mpsc::{Receiver, TryRecvError, channel};
+use std::time::Duration;
+
 use super::contents::Left;
 use super::pricing::Tables;
 use super::standing::{Held, Key, Standing, arcs_of, key};
 use crate::instance::Instance;
 use crate::program::{Kind, Limits, Program, Solved, whole};
+use crate::watch::Watch;
 
 /// A program over some loops.
 pub(crate) struct Exact<'a> {
@@ -31,18 +35,51 @@ struct Entry {
     moves: Vec<(u32, usize, Option<usize>)>,
 }
 
-/// What is decided about a loop beforehand.
-#[derive(Debug, Clone, Copy)]
-enum Fate {
-    Held,
-    Out,
-}
-
 /// What came out.
 pub(crate) struct Outcome {
     pub(crate) held: Option<Vec<Held>>,
     /// What no choice among these loops can exceed.
     pub(crate) bound: f64,
+}
+
+/// A program that another thread works on.
+pub(crate) struct Aside {
+    heard: Receiver<Solved>,
+    end: End,
+}
+
+/// How a program that is worked on aside came to its end.
+enum End {
+    NotYet,
+    Solved(Solved),
+    Failed,
+}
+
+impl Aside {
+    /// Whether it has come to an end.
+    pub(crate) fn is_over(&mut self) -> bool {
+        if matches!(self.end, End::NotYet) {
+            match self.heard.try_recv() {
+                Ok(solved) => self.end = End::Solved(solved),
+                Err(TryRecvError::Disconnected) => self.end = End::Failed,
+                Err(TryRecvError::Empty) => {}
+            }
+        }
+        !matches!(self.end, End::NotYet)
+    }
+
+    /// What came out, if it comes before the time is over.
+    pub(crate) fn wait(mut self, watch: &Watch<'_>) -> Option<Solved> {
+        while !self.is_over() && !watch.over() {
+            if let Ok(solved) = self.heard.recv_timeout(Duration::from_millis(20)) {
+                self.end = End::Solved(solved);
+            }
+        }
+        match self.end {
+            End::Solved(solved) => Some(solved),
+            End::NotYet | End::Failed => None,
+        }
+    }
 }
 
 impl<'a> Exact<'a> {
@@ -76,10 +113,6 @@ impl<'a> Exact<'a> {
         Some(Self { of, loops, columns: 0, left: Left::all(of), room: of.room.clone() })
     }
 
-    pub(crate) fn size(&self) -> usize {
-        self.loops.len()
-    }
-
     /// Some loops alone, each with its best gain after prices; all that `beside` holds stands still.
     pub(crate) fn among(of: &'a Instance, loops: &[(Key, f32)], beside: &Standing) -> Self {
         let entry = |&(key, gain): &(Key, f32)| {
@@ -104,92 +137,42 @@ impl<'a> Exact<'a> {
         start: &[Held],
         limits: Limits,
     ) -> Option<Outcome> {
-        let program = self.program(gains, &[], Kind::Whole).0;
+        let program = self.program(gains);
         let from = self.written(start);
-        let Solved { values, bound } = program.solve(limits, Some(&from))?;
-        Some(Outcome { held: values.map(|values| self.read(&values)), bound })
+        Some(self.outcome(program.solve(limits, Some(&from))?))
     }
 
-    /// Works on it in four parts, two at a time, for something better than `least` that keeps to it: the
-    /// parts hold or leave out two loops that the relaxation can't decide about.
-    pub(crate) fn solve_in_parts(
-        &mut self,
-        gains: &[f64],
-        least: f64,
-        limits: Limits,
-    ) -> Option<Outcome> {
-        let halves = self.undecided(gains)?;
-        let fates = [Fate::Held, Fate::Out];
-        let parts: Vec<_> = (0..4_usize)
-            .map(|part| {
-                let fixed = [(halves[0], fates[part % 2]), (halves[1], fates[part / 2])];
-                let (mut program, objective) = self.program(gains, &fixed, Kind::Whole);
-                program.row(least, f64::INFINITY, &objective);
-                (part, program)
-            })
-            .collect();
-        let parts = std::sync::Mutex::new(parts);
-        let out = std::sync::Mutex::new(Vec::new());
-        let limits = Limits { seconds: limits.seconds / 2.0, ..limits };
-        std::thread::scope(|scope| {
-            for _ in 0..2 {
-                scope.spawn(|| {
-                    loop {
-                        // Taken in a statement of its own, so that the lock isn't held while solving.
-                        let part = parts.lock().map(|mut it| it.pop()).unwrap_or_default();
-                        let Some((part, program)) = part else { break };
-                        let solved = program.solve(limits, None);
-                        if let Ok(mut out) = out.lock() {
-                            out.push((part, solved));
-                        }
-                    }
-                });
+    /// Works on it on a thread of its own, from `start`.
+    pub(crate) fn begin(&mut self, gains: &[f64], start: &[Held], limits: Limits) -> Aside {
+        let program = self.program(gains);
+        let from = self.written(start);
+        let (tell, heard) = channel();
+        // Not joined: the library can't be stopped halfway, and nobody who asked to stop should wait for it.
+        std::thread::spawn(move || {
+            if let Some(solved) = program.solve(limits, Some(&from)) {
+                // Nobody listens any more where the search was stopped.
+                let _ = tell.send(solved);
             }
         });
-        let mut out = out.into_inner().ok()?;
-        out.sort_by_key(|it| it.0);
-        let solved: Option<Vec<Solved>> = out.into_iter().map(|it| it.1).collect();
-        let solved = solved.filter(|it| it.len() == 4)?;
-        let bound = solved.iter().map(|it| it.bound).fold(f64::NEG_INFINITY, f64::max);
-        let held = solved.iter().filter_map(|it| it.values.as_ref()).map(|it| self.read(it));
-        let held = held.max_by_key(|it| it.iter().map(|held| held.gain).sum::<i64>());
-        Some(Outcome { held, bound })
+        Aside { heard, end: End::NotYet }
     }
 
-    /// The two loops that the relaxation is least sure about.
-    fn undecided(&mut self, gains: &[f64]) -> Option<[usize; 2]> {
-        let program = self.program(gains, &[], Kind::Any).0;
-        let values = program.solve(Limits { seconds: 30.0, nodes: 1, gap: 0.0 }, None)?.values?;
-        let mut order: Vec<usize> = (0..self.loops.len()).collect();
-        let doubt = |at: usize| (values[self.loops[at].used] - 0.5).abs();
-        order.sort_by(|&one, &other| doubt(one).total_cmp(&doubt(other)));
-        Some([*order.first()?, *order.get(1)?])
+    pub(crate) fn outcome(&self, solved: Solved) -> Outcome {
+        Outcome { held: solved.values.map(|values| self.read(&values)), bound: solved.bound }
     }
 
-    /// The program, with some loops held or left out for good, and the terms of its objective.
-    fn program(
-        &mut self,
-        gains: &[f64],
-        fixed: &[(usize, Fate)],
-        kind: Kind,
-    ) -> (Program, Vec<(usize, f64)>) {
+    /// The program.
+    fn program(&mut self, gains: &[f64]) -> Program {
         let of = self.of;
         let mut program = Program::default();
         let mut offers = vec![Vec::new(); of.offer_count.len()];
         let mut wants = vec![Vec::new(); of.want_count.len()];
         let mut farms = vec![Vec::new(); of.room.len()];
         let tolerance = of.tolerance as f64;
-        let mut objective = Vec::new();
-        for (at, it) in self.loops.iter_mut().enumerate() {
+        for it in &mut self.loops {
             let arcs = arcs_of(&it.key);
             let cost = (of.parcel_cost * arcs.len() as i64) as f64;
-            let (out, held) = match fixed.iter().find(|it| it.0 == at) {
-                None => (0.0, 1.0),
-                Some((_, Fate::Held)) => (1.0, 1.0),
-                Some((_, Fate::Out)) => (0.0, 0.0),
-            };
-            it.used = program.column(-cost, out, held, kind);
-            objective.push((it.used, -cost));
+            it.used = program.column(-cost, 0.0, 1.0, Kind::Whole);
             it.level = program.column(0.0, 0.0, f64::INFINITY, Kind::Any);
             it.moves.clear();
             let mut priced = vec![(it.used, -it.most)];
@@ -200,12 +183,11 @@ impl<'a> Exact<'a> {
                     let most = self.left.offers[made.offer as usize]
                         .min(self.left.wants[made.want as usize]);
                     let most = if most < made.least { 0.0 } else { f64::from(most) };
-                    let count = program.column(made.worth as f64, 0.0, most, kind);
-                    objective.push((count, made.worth as f64));
+                    let count = program.column(made.worth as f64, 0.0, most, Kind::Whole);
                     let mut on = it.used;
                     let mut used = None;
                     if made.least > 1 {
-                        on = program.column(0.0, 0.0, 1.0, kind);
+                        on = program.column(0.0, 0.0, 1.0, Kind::Whole);
                         used = Some(on);
                         program.row(f64::NEG_INFINITY, 0.0, &[(on, 1.0), (it.used, -1.0)]);
                         let least = f64::from(made.least);
@@ -231,7 +213,7 @@ impl<'a> Exact<'a> {
                 row.push((it.used, -tolerance));
                 program.row(f64::NEG_INFINITY, 0.0, &row);
             }
-            program.row(f64::NEG_INFINITY, 1e-3 * it.most.abs().max(1.0) * 1e-3, &priced);
+            program.row(f64::NEG_INFINITY, 1e-6 * it.most.abs().max(1.0), &priced);
         }
         for (terms, &count) in
             offers.iter().zip(&self.left.offers).chain(wants.iter().zip(&self.left.wants))
@@ -246,7 +228,7 @@ impl<'a> Exact<'a> {
             }
         }
         self.columns = program.columns();
-        (program, objective)
+        program
     }
 
     fn written(&self, start: &[Held]) -> Vec<f64> {

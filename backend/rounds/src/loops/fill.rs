@@ -9,8 +9,10 @@ use std::collections::BinaryHeap;
 
 use spareloop_domain::dice::Dice;
 
-use super::contents::{Desk, Gain, NONE, best_place, best_sum, windowed};
-use super::standing::{Held, Key, Standing, arcs_of, key};
+use super::contents::{Desk, Gain, NONE, best_place, best_sum, greatest, windowed, windowed_alone};
+use super::journal::{Journal, Table};
+use super::pool::Pool;
+use super::standing::{Held, Key, Standing, arcs_of};
 use super::within;
 use crate::duals::Duals;
 use crate::instance::Instance;
@@ -18,12 +20,6 @@ use crate::instance::Instance;
 /// From 0 to 2, the same for the same luck and number.
 fn lucky(luck: u64, number: u32, side: u64) -> f64 {
     Dice::new(luck ^ (u64::from(number) << 2 | side)).share() * 2.0
-}
-
-#[derive(Debug, Default, Clone)]
-struct Table {
-    window: Vec<Gain>,
-    best: Gain,
 }
 
 /// A loop whose turn may come.
@@ -52,6 +48,7 @@ impl PartialOrd for Candidate {
 /// A standing choice of loops, and tables of what could still be passed on.
 pub(crate) struct Filler<'a> {
     pub(crate) of: &'a Instance,
+    pub(crate) pool: &'a Pool,
     pub(crate) standing: Standing,
     /// What a unit of each move counts for in the search.
     pub(crate) gains: Vec<Gain>,
@@ -65,15 +62,20 @@ pub(crate) struct Filler<'a> {
     time: u64,
     touched: Vec<u32>,
     is_touched: Vec<bool>,
+    journal: Journal,
     desk: Desk,
+    spare: Vec<Gain>,
     heap: BinaryHeap<Candidate>,
-    found: Vec<Key>,
+    /// When each loop of the pool was weighed last.
+    weighed: Vec<u32>,
+    turn: u32,
 }
 
 impl<'a> Filler<'a> {
-    pub(crate) fn new(of: &'a Instance, standing: Standing) -> Self {
+    pub(crate) fn new(of: &'a Instance, pool: &'a Pool, standing: Standing) -> Self {
         Self {
             of,
+            pool,
             standing,
             gains: of.moves.iter().map(|kind| kind.worth as Gain).collect(),
             prices: Duals::none(of),
@@ -84,18 +86,34 @@ impl<'a> Filler<'a> {
             time: 1,
             touched: Vec::new(),
             is_touched: vec![false; of.arcs.len()],
+            journal: Journal::new(of.arcs.len()),
             desk: Desk::default(),
+            spare: Vec::new(),
             heap: BinaryHeap::new(),
-            found: Vec::new(),
+            weighed: vec![0; pool.loops.len()],
+            turn: 0,
         }
     }
 
-    /// Takes up another standing choice; all tables are renewed.
-    pub(crate) fn restart(&mut self, standing: Standing) {
-        self.standing = standing;
-        self.fresh.fill(false);
-        self.time += 1;
-        self.changed.fill(self.time);
+    /// Takes up another standing choice; tables are renewed where the two differ.
+    pub(crate) fn follow(&mut self, to: &Standing) {
+        self.journal.begin();
+        let mut place = 0;
+        while let Some(it) = self.standing.held.get(place) {
+            let there = to.place_of(self.of, &it.key).is_some_and(|at| to.held[at] == *it);
+            if there {
+                place += 1;
+            } else {
+                // The last one takes its place.
+                self.remove(place);
+            }
+        }
+        for it in &to.held {
+            if !self.standing.holds(&it.key) {
+                self.add(it.clone());
+            }
+        }
+        self.forget_touched();
     }
 
     pub(crate) fn touch_all(&mut self) {
@@ -120,10 +138,39 @@ impl<'a> Filler<'a> {
             for &arc in
                 of.offer_arcs[kind.offer as usize].iter().chain(&of.want_arcs[kind.want as usize])
             {
-                self.fresh[arc as usize] = false;
-                self.changed[arc as usize] = self.time;
+                self.stale(arc);
             }
         }
+    }
+
+    fn stale(&mut self, arc: u32) {
+        self.journal.note(arc, self.fresh[arc as usize]);
+        self.fresh[arc as usize] = false;
+        self.changed[arc as usize] = self.time;
+    }
+
+    /// Begins a trial that may be taken back.
+    pub(crate) fn begin(&mut self) {
+        self.journal.begin();
+    }
+
+    /// Takes back all since the trial began: out with the loops of `put_in`, in with `removed`. Tables stand
+    /// as they stood then.
+    pub(crate) fn take_back(&mut self, put_in: &[Key], removed: impl Iterator<Item = Held>) {
+        for key in put_in {
+            if let Some(place) = self.standing.place_of(self.of, key) {
+                self.standing.remove(self.of, place);
+            }
+        }
+        for it in removed {
+            self.standing.add(self.of, it);
+        }
+        self.time += 1;
+        for (arc, was_fresh) in self.journal.restore(&mut self.tables) {
+            self.fresh[arc as usize] = was_fresh;
+            self.changed[arc as usize] = self.time;
+        }
+        self.forget_touched();
     }
 
     pub(crate) fn remove(&mut self, place: usize) -> Held {
@@ -146,12 +193,6 @@ impl<'a> Filler<'a> {
         self.standing.add(self.of, it);
     }
 
-    /// Takes up a loop if it keeps every rule.
-    pub(crate) fn try_add(&mut self, it: Held) -> bool {
-        self.spoil(&it.moves);
-        self.standing.try_add(self.of, it).is_ok()
-    }
-
     /// Forgets what was freed, for instance because it was put back.
     pub(crate) fn forget_touched(&mut self) {
         for arc in self.touched.drain(..) {
@@ -163,16 +204,19 @@ impl<'a> Filler<'a> {
         if self.fresh[arc as usize] {
             return;
         }
+        self.journal.keep(arc, &mut self.tables[arc as usize]);
         self.fresh[arc as usize] = true;
-        let exact = self.desk.exact(self.of, arc, &self.standing.left, &self.gains);
         let table = &mut self.tables[arc as usize];
-        if exact.len() > 1 {
-            windowed(exact, self.of.tolerance, &mut table.window);
-            table.best = table.window.iter().copied().fold(NONE, |a, b| if b > a { b } else { a });
+        if let Some(alone) = self.of.alone(arc) {
+            let kind = self.of.moves[alone as usize];
+            let most = self.standing.left.most(kind);
+            let gain = self.gains[alone as usize];
+            windowed_alone(kind, most, gain, self.of.tolerance, &mut table.window);
         } else {
-            table.window.clear();
-            table.best = NONE;
+            let exact = self.desk.exact(self.of, arc, &self.standing.left, &self.gains);
+            windowed(exact, self.of.tolerance, &mut table.window, &mut self.spare);
         }
+        table.best = greatest(&table.window);
     }
 
     /// The arc's best gain; `NONE` if nothing can be passed or its farms are out of bounds.
@@ -229,61 +273,37 @@ impl<'a> Filler<'a> {
             for &number in of.arcs[arc as usize].groups.iter().flatten() {
                 self.gains[number as usize] = of.moves[number as usize].worth as Gain;
             }
+            self.journal.note(arc, self.fresh[arc as usize]);
             self.fresh[arc as usize] = false;
             self.changed[arc as usize] = self.time;
         }
     }
 
+    /// Every loop of the pool through a touched arc all of whose arcs can pass something.
     fn weigh_touched(&mut self, dice: &mut Dice, noise: f64) {
         self.heap.clear();
-        let mut found = std::mem::take(&mut self.found);
-        found.clear();
+        self.turn += 1;
+        let (pool, cost) = (self.pool, self.of.parcel_cost);
         for at in 0..self.touched.len() {
             let arc = self.touched[at];
-            if self.best(arc) > NONE {
-                self.loops_through(arc, &mut vec![arc], &mut found);
-            }
-        }
-        for &key in &found {
-            let noise = 1.0 + noise * (dice.share() - 0.5);
-            self.weigh(key, noise as Gain);
-        }
-        self.found = found;
-    }
-
-    /// Every loop through `arc` all of whose arcs can pass something, once for all touched arcs.
-    pub(crate) fn loops_through(&mut self, arc: u32, path: &mut Vec<u32>, found: &mut Vec<Key>) {
-        let of = self.of;
-        let start = of.arcs[arc as usize].from;
-        let here = of.arcs[path[path.len() - 1] as usize].to;
-        let earlier = |it: &Self, other: u32| it.is_touched[other as usize] && other < arc;
-        if let Some(last) = of.arc_between(here, start) {
-            {
-                if !earlier(self, last) && self.best(last) > NONE {
-                    path.push(last);
-                    let most: Gain = path.iter().map(|&it| self.tables[it as usize].best).sum();
-                    if most > (of.parcel_cost * path.len() as i64) as Gain {
-                        found.push(key(of, path));
-                    }
-                    path.pop();
-                }
-            }
-        }
-        if path.len() + 2 > of.most_farms {
-            return;
-        }
-        for &next in &of.out[here as usize] {
-            let to = of.arcs[next as usize].to;
-            if to == start
-                || earlier(self, next)
-                || path.iter().any(|&it| of.arcs[it as usize].to == to)
-                || self.best(next) == NONE
-            {
+            if self.best(arc) == NONE {
                 continue;
             }
-            path.push(next);
-            self.loops_through(arc, path, found);
-            path.pop();
+            for &place in &pool.by_arc[arc as usize] {
+                if std::mem::replace(&mut self.weighed[place as usize], self.turn) == self.turn {
+                    continue;
+                }
+                let key = pool.loops[place as usize].0;
+                let arcs = arcs_of(&key);
+                let mut most = -(cost * arcs.len() as i64) as Gain;
+                for &arc in arcs {
+                    most += self.best(arc);
+                }
+                if most > 0.0 {
+                    let noise = 1.0 + noise * (dice.share() - 0.5);
+                    self.weigh(key, noise as Gain);
+                }
+            }
         }
     }
 

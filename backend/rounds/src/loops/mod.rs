@@ -4,10 +4,12 @@
 //! contents  what one farm can pass to another, by the value of the parcel (radix: what it keeps apart)
 //! pricing   the best contents of every loop after prices
 //! standing  loops that were chosen, and what they leave
-//! fill      puts in the loop that gains most, again and again (within: where limits bind)
-//! search    frees neighbouring loops and refills, on and on
+//! fill      puts in the loop that gains most, again and again (within: where limits bind; journal:
+//!           tables from before, for when a trial is taken back)
+//! search    frees neighbouring loops and refills, on and on (searchers: on two threads)
 //! regions   parts of a network that two threads can search side by side
 //! exact     small rounds, to the proved optimum
+//! pool      loops that are worth a look, as prices tell
 //! polish    the program over a few neighbouring loops, held and not held
 //! ```
 //!
@@ -16,11 +18,14 @@
 pub(crate) mod contents;
 mod exact;
 pub(crate) mod fill;
+mod journal;
 mod polish;
+mod pool;
 pub(crate) mod pricing;
 mod radix;
 mod regions;
-pub(crate) mod search;
+mod search;
+mod searchers;
 pub(crate) mod standing;
 mod within;
 
@@ -34,22 +39,25 @@ use crate::watch::{Progress, Watch};
 use contents::Left;
 use exact::{Exact, Outcome};
 use fill::Filler;
-use polish::Pool;
+use pool::Pool;
 use pricing::Tables;
-use search::{Stretch, search};
 use standing::{Held, Standing};
 
 /// How many threads search side by side.
 const SEARCHERS: usize = 2;
-/// From how many farms on the threads share out the farms instead of each searching all of them.
-const MANY_FARMS: usize = 40;
-
 /// Most loops over which the optimum is sought by proof.
-const MOST_LOOPS_PROVED: usize = 600;
-/// Fewer loops than this are one program, more are shared out.
-const FEW_LOOPS: usize = 16;
+const MOST_LOOPS_PROVED: usize = 120;
 /// Rounds of search before that: the better the answer that stands, the more loops prices rule out.
-const ROUNDS_BEFORE_PROOF: u64 = 8;
+const ROUNDS_BEFORE_PROOF: u64 = 6;
+/// Rounds of search from warm to cold, at first.
+const CYCLE: u64 = 20;
+/// What a search accepts to lose at first and at last, in gains of a typical loop.
+const WARM: f64 = 0.05;
+const COLD: f64 = 0.003;
+/// Where it goes on from an answer that stands already.
+const LUKEWARM: f64 = 0.015;
+/// First guess of an offer's or a want's price: so much of what its units are worth.
+const GUESSED_SHARE: f64 = 0.25;
 
 /// What was found.
 #[derive(Debug)]
@@ -72,7 +80,7 @@ pub(crate) fn solve(
 ) -> Found {
     let mut run = Run::new(of, start, prices.clone(), goal);
     run.seek_prices(watch);
-    run.search(&watch.part(0.2), Some(ROUNDS_BEFORE_PROOF));
+    run.search(watch, Some(ROUNDS_BEFORE_PROOF));
     run.prove(watch);
     run.search(watch, None);
     run.found()
@@ -95,6 +103,7 @@ struct Run<'a> {
     goal: &'a Goal,
     standing: Standing,
     duals: Duals,
+    warm: f64,
     bound: f64,
     proved: Option<f64>,
     work: u64,
@@ -102,12 +111,16 @@ struct Run<'a> {
 
 impl<'a> Run<'a> {
     fn new(of: &'a Instance, start: &[Held], duals: Duals, goal: &'a Goal) -> Self {
-        let mut standing = Standing::none(of);
-        for it in start {
-            // What doesn't fit any more is left to the search.
-            let _ = standing.try_add(of, it.clone());
+        let mut standing = Standing::of(of, start.to_vec());
+        if !standing.is_sound(of) {
+            standing = Standing::none(of);
+            for it in start {
+                // What doesn't fit any more is left to the search.
+                let _ = standing.try_add(of, it.clone());
+            }
         }
-        Self { of, goal, standing, duals, bound: f64::INFINITY, proved: None, work: 0 }
+        let warm = if standing.held.is_empty() { WARM } else { LUKEWARM };
+        Self { of, goal, standing, duals, warm, bound: f64::INFINITY, proved: None, work: 0 }
     }
 
     fn found(self) -> Found {
@@ -125,7 +138,7 @@ impl<'a> Run<'a> {
         watch.over() || self.goal.reached(self.standing.gain, bound, self.work)
     }
 
-    /// Where prices leave few loops: the program over all of them.
+    /// Where prices leave few loops: the program over all of them, while a search goes on beside it.
     fn prove(&mut self, watch: &Watch<'_>) {
         if self.done(watch) {
             return;
@@ -142,24 +155,26 @@ impl<'a> Run<'a> {
             return;
         };
         let gains: Vec<f64> = gains.into_iter().map(f64::from).collect();
-        let limits = self.goal.limits(watch.left() * 0.9, 10);
-        let better = (self.standing.gain + self.goal.grid) as f64;
-        let outcome = match exact.size() {
-            0 => Some(Outcome { held: None, bound: f64::NEG_INFINITY }),
-            1..FEW_LOOPS => exact.solve(&gains, &self.standing.held, limits),
-            _ => exact.solve_in_parts(&gains, better, limits),
-        };
-        let Some(outcome) = outcome else { return };
-        if let Some(held) = outcome.held {
-            let mut standing = Standing::none(self.of);
-            if held.into_iter().all(|it| standing.try_add(self.of, it).is_ok()) {
-                self.take(standing);
-            }
+        let limits = self.goal.limits(watch.left() * 0.97, 10);
+        let mut aside = exact.begin(&gains, &self.standing.held, limits);
+        let before = self.standing.clone();
+        self.search_until(watch, 1, None, |it| {
+            watch.over() || it.goal.has_worked(it.work) || aside.is_over()
+        });
+        let Some(solved) = aside.wait(watch) else { return };
+        let Outcome { held, bound } = exact.outcome(solved);
+        // Loops that prices ruled out can't be in anything better than what stood before.
+        let bound = self.goal.tight(bound).max(before.gain as f64);
+        let found = held.map(|held| Standing::of(self.of, held)).filter(|it| it.is_sound(self.of));
+        let found = found.filter(|it| it.gain >= before.gain).unwrap_or(before);
+        if self.goal.reached(found.gain, bound, 0) {
+            // The same whatever the search beside it came to, which depends on how quick the machine is.
+            self.standing = found;
+        } else {
+            self.take(&found);
         }
-        // Loops that prices ruled out can't be in anything better than what stands.
-        let bound = self.goal.tight(outcome.bound).max(self.standing.gain as f64);
         if bound < self.bound {
-            self.proved = Some(bound);
+            self.proved = Some(bound.max(self.standing.gain as f64));
         }
         self.tell(watch);
     }
@@ -169,7 +184,12 @@ impl<'a> Run<'a> {
         let left = Left::all(self.of);
         let mut tables = Tables::new(self.of, &left);
         let target = self.standing.gain as f64;
-        let pace = Pace { steps: self.goal.price_steps(), least_reach: 1e-3 };
+        let cold = self.duals == Duals::none(self.of);
+        if cold {
+            self.duals = Duals::guess(self.of, GUESSED_SHARE);
+        }
+        let reach = if cold { 0.2 } else { 0.02 };
+        let pace = Pace { steps: self.goal.price_steps(), reach, least_reach: 1e-3 };
         let watch_part = watch.part(0.35);
         let (duals, bound) = seek(self.of, &self.duals, target, pace, &watch_part, |duals| {
             let priced = tables.price(duals);
@@ -180,10 +200,24 @@ impl<'a> Run<'a> {
     }
 
     fn search(&mut self, watch: &Watch<'_>, most_rounds: Option<u64>) {
+        self.search_until(watch, SEARCHERS, most_rounds, |it| it.done(watch));
+    }
+
+    fn search_until(
+        &mut self,
+        watch: &Watch<'_>,
+        searchers: usize,
+        most_rounds: Option<u64>,
+        mut over: impl FnMut(&Self) -> bool,
+    ) {
+        if over(self) || self.of.arcs.is_empty() {
+            return;
+        }
         let mut dice = Dice::new(self.goal.seed);
-        let mut fillers: Vec<Filler<'_>> = (0..SEARCHERS)
+        let pool = Pool::at(self.of, &self.duals, self.bound.min(1e15));
+        let mut fillers: Vec<Filler<'_>> = (0..searchers)
             .map(|_| {
-                let mut filler = Filler::new(self.of, self.standing.clone());
+                let mut filler = Filler::new(self.of, &pool, self.standing.clone());
                 filler.prices = self.duals.clone();
                 filler
             })
@@ -191,145 +225,45 @@ impl<'a> Run<'a> {
         fillers[0].touch_all();
         fillers[0].fill(&mut dice, 0.0, &mut Vec::new());
         fillers[0].forget_touched();
-        self.take(fillers[0].standing.clone());
+        self.take(&fillers[0].standing);
         self.tell(watch);
-        let pool = self.pool();
+        let mut current = self.standing.clone();
         let mut round = 0_u64;
-        while !self.done(watch)
-            && !self.of.arcs.is_empty()
-            && most_rounds.is_none_or(|most| round < most)
-        {
-            if self.of.room.len() < MANY_FARMS {
-                self.side_by_side(&mut fillers, round, (&mut dice, &pool), watch);
+        while !over(self) && most_rounds.is_none_or(|most| round < most) {
+            let warmth = self.warmth(round);
+            if self.of.has_few_farms() {
+                self.side_by_side(&mut fillers, (round, warmth), (&mut dice, &pool), watch);
             } else {
-                self.by_regions(&mut fillers, round, (&mut dice, &pool), watch);
+                self.by_regions(
+                    &mut fillers,
+                    &mut current,
+                    (round, warmth),
+                    (&mut dice, &pool),
+                    watch,
+                );
             }
             round += 1;
             self.tell(watch);
         }
     }
 
-    /// Loops that prices leave near gaining, for the program to choose from.
-    fn pool(&self) -> Pool {
-        let left = Left::all(self.of);
-        let mut tables = Tables::new(self.of, &left);
-        tables.renew(self.duals.gains(self.of));
-        Pool::new(
-            self.of,
-            &tables,
-            self.standing.gain as f64 / self.standing.held.len().max(1) as f64,
-        )
-    }
-
-    fn polish_all(
-        &self,
-        fillers: &mut [Filler<'_>],
-        each: u64,
-        (dice, pool): (&mut Dice, &Pool),
-        watch: &Watch<'_>,
-    ) {
-        std::thread::scope(|scope| {
-            for filler in fillers {
-                let mut dice = Dice::new(dice.roll());
-                scope.spawn(move || {
-                    for _ in 0..each {
-                        if watch.over() {
-                            break;
-                        }
-                        pool.polish(filler, &mut dice, self.goal, watch);
-                    }
-                });
-            }
-        });
-    }
-
-    fn take(&mut self, standing: Standing) {
-        if standing.gain >= self.standing.gain {
-            self.standing = standing;
+    /// How much worse is taken: less and less within a cycle, and each cycle is twice as long as the one
+    /// before. So it depends on no clock, and however long the search goes, the last whole
+    /// cycle took a quarter of it or more.
+    fn warmth(&self, round: u64) -> f64 {
+        let (mut begun, mut length) = (0, CYCLE);
+        while round >= begun + length {
+            begun += length;
+            length *= 2;
         }
-    }
-
-    /// How one round of search goes: warm ones and cold ones take turns.
-    fn stretch(&self, round: u64, trials: u64) -> Stretch {
+        let passed = (round - begun) as f64 / length as f64;
         let typical = self.standing.gain as f64 / self.standing.held.len().max(1) as f64;
-        let warm = [0.02, 0.06, 0.01, 0.12][(round % 4) as usize];
-        let most_freed = [4, 6, 3, 8][(round % 4) as usize];
-        Stretch { trials, warmth: typical * warm, most_freed, tempted: 50 }
+        typical * self.warm * (COLD / self.warm).powf(passed)
     }
 
-    /// Each thread searches all farms; now and then all go on from the best.
-    fn side_by_side(
-        &mut self,
-        fillers: &mut [Filler<'_>],
-        round: u64,
-        (dice, pool): (&mut Dice, &Pool),
-        watch: &Watch<'_>,
-    ) {
-        if round.is_multiple_of(4) {
-            for filler in fillers.iter_mut() {
-                filler.restart(self.standing.clone());
-            }
-        }
-        let trials = (150 * self.standing.held.len() as u64).clamp(100, 2_000);
-        let jobs: Vec<(Stretch, u64)> = (0..fillers.len() as u64)
-            .map(|at| (self.stretch(round + at, trials), dice.roll()))
-            .collect();
-        run_all(fillers, &jobs, watch);
-        for filler in fillers.iter() {
-            self.take(filler.standing.clone());
-        }
-        // Then each thread polishes: the best that stands, or what it found itself.
-        fillers[0].restart(self.standing.clone());
-        self.polish_all(fillers, 3, (dice, pool), watch);
-        self.work += 1;
-        for filler in fillers {
-            self.take(filler.standing.clone());
+    fn take(&mut self, standing: &Standing) {
+        if standing.gain > self.standing.gain {
+            self.standing = standing.clone();
         }
     }
-
-    /// Each thread searches its own part of the farms; loops between parts stand still meanwhile.
-    fn by_regions(
-        &mut self,
-        fillers: &mut [Filler<'_>],
-        round: u64,
-        (dice, pool): (&mut Dice, &Pool),
-        watch: &Watch<'_>,
-    ) {
-        let parts = regions::cut(self.of, fillers.len(), dice);
-        let trials = 20 * self.standing.held.len().max(50) as u64;
-        let mut jobs = Vec::new();
-        for (at, filler) in fillers.iter_mut().enumerate() {
-            filler.restart(self.standing.clone());
-            filler.region = Some(parts.iter().map(|&part| part == at).collect());
-            jobs.push((self.stretch(round, trials), dice.roll()));
-        }
-        run_all(fillers, &jobs, watch);
-        if round % 4 == 3 {
-            let each = (self.standing.held.len() / 16).clamp(4, 40) as u64;
-            self.polish_all(fillers, each, (dice, pool), watch);
-        }
-        self.work += 1;
-        let mut merged = Standing::none(self.of);
-        for it in &self.standing.held {
-            if regions::part_of(self.of, &parts, &it.key).is_none() {
-                merged.add(self.of, it.clone());
-            }
-        }
-        for (at, filler) in fillers.iter().enumerate() {
-            for it in &filler.standing.held {
-                if regions::part_of(self.of, &parts, &it.key) == Some(at) {
-                    merged.add(self.of, it.clone());
-                }
-            }
-        }
-        self.take(merged);
-    }
-}
-
-fn run_all(fillers: &mut [Filler<'_>], jobs: &[(Stretch, u64)], watch: &Watch<'_>) {
-    std::thread::scope(|scope| {
-        for (filler, &(stretch, seed)) in fillers.iter_mut().zip(jobs) {
-            scope.spawn(move || search(filler, stretch, &mut Dice::new(seed), watch));
-        }
-    });
 }

@@ -8,47 +8,24 @@ use spareloop_domain::dice::Dice;
 use super::contents::Gain;
 use super::exact::Exact;
 use super::fill::Filler;
-use super::pricing::Tables;
-use super::standing::{Key, arcs_of, key};
+use super::pool::Pool;
+use super::standing::{Key, arcs_of};
 use crate::duals::Duals;
 use crate::instance::Instance;
 use crate::program::Limits;
 use crate::solve::Goal;
 use crate::watch::Watch;
 
-/// Loops freed at a time, and loops that aren't held offered beside them.
+/// Loops freed at a time, and loops that aren't held offered beside them: in a small round always so many,
+/// in a large one, where a program is the sooner through the smaller it is, fewer as often as more.
 const FREED: u32 = 7;
-const BESIDE: usize = 12;
+const BESIDE: u32 = 12;
+const MOST_FREED: u32 = 9;
+const MOST_BESIDE: u32 = 14;
 /// Most nodes of one program.
 const NODES: i32 = 150;
 
-/// Loops that could be part of something better, best first, with their gains after prices.
-#[derive(Debug)]
-pub(crate) struct Pool {
-    loops: Vec<(Key, Gain)>,
-    /// Places in `loops`, by farm.
-    by_farm: Vec<Vec<u32>>,
-}
-
 impl Pool {
-    /// Loops that lose at most about half of what a typical loop gains, after the tables' prices.
-    pub(crate) fn new(of: &Instance, tables: &Tables<'_>, typical: f64) -> Self {
-        let mut loops: Vec<(Key, Gain)> = Vec::new();
-        let floor = -(typical * 0.5 + 1.0) as Gain;
-        for first in 0..of.room.len() as u32 {
-            tables.walk(first, floor, &mut |arcs, gain| loops.push((key(of, arcs), gain)));
-        }
-        loops.sort_by(|one, other| other.1.total_cmp(&one.1).then(one.0.cmp(&other.0)));
-        loops.truncate(of.room.len() * 60);
-        let mut by_farm = vec![Vec::new(); of.room.len()];
-        for (place, (key, _)) in loops.iter().enumerate() {
-            for &arc in arcs_of(key) {
-                by_farm[of.arcs[arc as usize].from as usize].push(place as u32);
-            }
-        }
-        Self { loops, by_farm }
-    }
-
     /// Frees a few neighbouring loops, lets the program choose among them and some that aren't held,
     /// and takes what gains.
     pub(crate) fn polish(
@@ -65,11 +42,16 @@ impl Pool {
             };
             filler.region.as_ref().is_none_or(inside)
         };
+        let (most_freed, most_beside) = if of.has_few_farms() {
+            (FREED, BESIDE as usize)
+        } else {
+            (3 + dice.below(MOST_FREED - 2), 2 + dice.below(MOST_BESIDE - 1) as usize)
+        };
         let mut farms: Vec<u32> = Vec::new();
         let mut freed = Vec::new();
         let before = filler.standing.gain;
-        for turn in 0..4 * FREED {
-            if freed.len() as u32 == FREED || filler.standing.held.is_empty() {
+        for turn in 0..4 * most_freed {
+            if freed.len() as u32 == most_freed || filler.standing.held.is_empty() {
                 break;
             }
             let place = match dice.pick(&farms) {
@@ -88,8 +70,8 @@ impl Pool {
         }
         let mut loops: Vec<(Key, Gain)> =
             freed.iter().map(|it| (it.key, self.gain_of(&it.key))).collect();
-        for _ in 0..6 * BESIDE {
-            if loops.len() >= freed.len() + BESIDE {
+        for _ in 0..6 * most_beside {
+            if loops.len() >= freed.len() + most_beside {
                 break;
             }
             let Some(&farm) = dice.pick(&farms) else { break };
@@ -112,11 +94,11 @@ impl Pool {
         let gained: i64 = found.iter().flatten().map(|it| it.gain).sum();
         let better = found.filter(|_| filler.standing.gain + gained > before);
         let mut taken = Vec::new();
-        let all = better.into_iter().flatten().all(|it| {
+        for it in better.into_iter().flatten() {
             taken.push(it.key);
-            filler.try_add(it)
-        });
-        if !all || taken.is_empty() {
+            filler.add(it);
+        }
+        if taken.is_empty() || !filler.standing.is_sound(of) {
             // Nothing better, or counts that a rounding solver got wrong: back to what stood.
             for key in taken {
                 if let Some(place) = filler.standing.place_of(of, &key) {
@@ -128,11 +110,6 @@ impl Pool {
             }
         }
         filler.forget_touched();
-    }
-
-    /// Held loops outside the pool may gain anything: no row is made tight for them.
-    fn gain_of(&self, key: &Key) -> Gain {
-        self.loops.iter().find(|it| it.0 == *key).map_or(1e9, |it| it.1)
     }
 }
 

@@ -3,8 +3,10 @@
 //! Loops are walked, not kept: at a thousand farms there are thirteen million loops of four. Two threads
 //! share the work in a fixed way, so that sums come out the same on any machine.
 
-use super::contents::{Desk, Gain, Left, NONE, best_place, best_sum, windowed};
-use super::standing::Key;
+use super::contents::{
+    Desk, Gain, Left, NONE, best_place, best_sum, greatest, windowed, windowed_alone,
+};
+use super::standing::{Key, arcs_of};
 use crate::duals::Duals;
 use crate::instance::Instance;
 
@@ -25,6 +27,7 @@ pub(crate) struct Tables<'a> {
     of: &'a Instance,
     left: &'a Left,
     gains: Vec<Gain>,
+    /// Of arcs with several moves alone.
     exact: Vec<Vec<Gain>>,
     windows: Vec<Vec<Gain>>,
     pub(crate) best: Vec<Gain>,
@@ -57,17 +60,21 @@ impl<'a> Tables<'a> {
         std::thread::scope(|scope| {
             for (at, (((windows, exacts), best), desk)) in tables.enumerate() {
                 scope.spawn(move || {
+                    let mut spare = Vec::new();
                     let tables = windows.iter_mut().zip(exacts).zip(best);
                     for (within, ((window, exact), best)) in tables.enumerate() {
+                        let arc = (at * part + within) as u32;
                         exact.clear();
-                        exact.extend_from_slice(desk.exact(
-                            of,
-                            (at * part + within) as u32,
-                            left,
-                            gains,
-                        ));
-                        windowed(exact, of.tolerance, window);
-                        *best = window.iter().copied().fold(NONE, |a, b| if b > a { b } else { a });
+                        if let Some(alone) = of.alone(arc) {
+                            let kind = of.moves[alone as usize];
+                            let most = left.most(kind);
+                            let gain = gains[alone as usize];
+                            windowed_alone(kind, most, gain, of.tolerance, window);
+                        } else {
+                            exact.extend_from_slice(desk.exact(of, arc, left, gains));
+                            windowed(exact, of.tolerance, window, &mut spare);
+                        }
+                        *best = greatest(window);
                     }
                 });
             }
@@ -104,17 +111,48 @@ impl<'a> Tables<'a> {
         }
         let (from, _) = best_place(&windows[..arcs.len()]);
         for &arc in arcs {
-            let exact = &self.exact[arc as usize];
-            let until = (from + self.of.tolerance + 1).min(exact.len());
-            let value = (from.max(1)..until)
-                .max_by(|&a, &b| exact[a].total_cmp(&exact[b]).then(b.cmp(&a)))
-                .unwrap_or(0);
+            let value = self.value_within(arc, from);
             seen(arc, value);
         }
     }
 
+    /// The value of the arc's best parcel from `from` to `from` + tolerance.
+    fn value_within(&self, arc: u32, from: usize) -> usize {
+        let until = from + self.of.tolerance + 1;
+        if let Some(alone) = self.of.alone(arc) {
+            let kind = self.of.moves[alone as usize];
+            let most = self.left.most(kind);
+            let value = kind.value.max(1);
+            let count = if self.gains[alone as usize] > 0.0 {
+                most.min((until - 1) as i32 / value)
+            } else {
+                kind.least.max((from as i32 + value - 1) / value)
+            };
+            return super::contents::index(count * value);
+        }
+        let exact = &self.exact[arc as usize];
+        (from.max(1)..until.min(exact.len()))
+            .max_by(|&a, &b| exact[a].total_cmp(&exact[b]).then(b.cmp(&a)))
+            .unwrap_or(0)
+    }
+
     /// Shows `seen` every loop whose least farm is `first` and whose gain could be above `floor`.
     pub(crate) fn walk(&self, first: u32, floor: Gain, seen: &mut impl FnMut(&[u32], Gain)) {
+        if let Some(loops) = self.of.loops_from(first) {
+            for key in loops {
+                let arcs = arcs_of(key);
+                let cost = (self.of.parcel_cost * arcs.len() as i64) as Gain;
+                let most: Gain = arcs.iter().map(|&arc| self.best[arc as usize]).sum();
+                // Even the best of every arc may be too little.
+                if most - cost > floor {
+                    let gain = self.gain(arcs);
+                    if gain > floor {
+                        seen(arcs, gain);
+                    }
+                }
+            }
+            return;
+        }
         for &arc in &self.of.out[first as usize] {
             let best = self.best[arc as usize];
             if best > NONE && self.of.arcs[arc as usize].to > first {
@@ -136,31 +174,37 @@ impl<'a> Tables<'a> {
         let of = self.of;
         let cost = of.parcel_cost as Gain;
         let here = of.arcs[path[length - 1] as usize].to;
+        if let Some(last) = of.arc_between(here, first) {
+            // Even the best of every arc may be too little.
+            if so_far + self.best[last as usize] - cost * (length + 1) as Gain > floor {
+                path[length] = last;
+                let gain = self.gain(&path[..=length]);
+                if gain > floor {
+                    seen(&path[..=length], gain);
+                }
+                path[length] = u32::MAX;
+            }
+        }
+        if length + 2 > of.most_farms {
+            return;
+        }
+        let rest = if length + 2 == of.most_farms {
+            self.best_into[first as usize].max(0.0) - cost * of.most_farms as Gain
+        } else {
+            Gain::INFINITY
+        };
         for &next in &of.out[here as usize] {
             let best = self.best[next as usize];
-            let to = of.arcs[next as usize].to;
-            if best == NONE || to < first {
+            // Even the best way home from everywhere may be too little.
+            if best == NONE || so_far + best + rest <= floor {
                 continue;
             }
-            path[length] = next;
-            if to == first {
-                if so_far + best - cost * (length + 1) as Gain > floor {
-                    let gain = self.gain(&path[..=length]);
-                    if gain > floor {
-                        seen(&path[..=length], gain);
-                    }
-                }
-            } else if length + 2 <= of.most_farms
-                && path[..length].iter().all(|&it| of.arcs[it as usize].to != to)
-            {
-                // Even the best way home from everywhere may be too little.
-                let home = self.best_into[first as usize].max(0.0);
-                let rest = if length + 2 == of.most_farms { home } else { Gain::INFINITY };
-                if so_far + best + rest - cost * (length + 2) as Gain > floor {
-                    self.further(first, path, length + 1, so_far + best, floor, seen);
-                }
+            let to = of.arcs[next as usize].to;
+            if to > first && path[..length].iter().all(|&it| of.arcs[it as usize].to != to) {
+                path[length] = next;
+                self.further(first, path, length + 1, so_far + best, floor, seen);
+                path[length] = u32::MAX;
             }
-            path[length] = u32::MAX;
         }
     }
 
@@ -172,14 +216,20 @@ impl<'a> Tables<'a> {
         let it = &*self;
         let work = |part: usize, desk: &mut Desk| {
             let mut sum = 0.0;
-            let mut parcels: Vec<(u32, usize)> = Vec::new();
+            let mut parcels: Vec<Vec<u32>> = vec![Vec::new(); it.of.arcs.len()];
             for first in (part..it.of.room.len()).step_by(PARTS) {
                 it.walk(first as u32, 0.0, &mut |arcs, gain| {
                     sum += f64::from(gain);
-                    it.values(arcs, |arc, value| parcels.push((arc, value)));
+                    it.values(arcs, |arc, value| {
+                        let alike = &mut parcels[arc as usize];
+                        if alike.len() <= value {
+                            alike.resize(value + 1, 0);
+                        }
+                        alike[value] += 1;
+                    });
                 });
             }
-            (sum, it.used_by(parcels, desk))
+            (sum, it.used_by(&parcels, desk))
         };
         let work = &work;
         std::thread::scope(|scope| {
@@ -201,17 +251,25 @@ impl<'a> Tables<'a> {
         Priced { value, used }
     }
 
-    /// What parcels of such values use.
-    fn used_by(&self, mut parcels: Vec<(u32, usize)>, desk: &mut Desk) -> Duals {
-        parcels.sort_unstable();
+    /// What parcels use, counted by arc and value.
+    fn used_by(&self, parcels: &[Vec<u32>], desk: &mut Desk) -> Duals {
         let mut used = Duals::none(self.of);
-        for of_arc in parcels.chunk_by(|one, other| one.0 == other.0) {
-            let arc = of_arc[0].0;
-            desk.exact(self.of, arc, self.left, &self.gains);
-            for alike in of_arc.chunk_by(|one, other| one.1 == other.1) {
-                let mut moves = desk.moves(self.of, arc, self.left, &self.gains, alike[0].1);
+        for (arc, alike) in parcels.iter().enumerate().filter(|it| !it.1.is_empty()) {
+            let arc = arc as u32;
+            let alone = self.of.alone(arc);
+            if alone.is_none() {
+                desk.exact(self.of, arc, self.left, &self.gains);
+            }
+            for (value, &times) in alike.iter().enumerate().filter(|it| *it.1 > 0) {
+                let mut moves = match alone {
+                    Some(alone) => {
+                        let each = self.of.moves[alone as usize].value.max(1);
+                        vec![(alone, value as i32 / each)]
+                    }
+                    None => desk.moves(self.of, arc, self.left, &self.gains, value),
+                };
                 for (_, count) in &mut moves {
-                    *count *= alike.len() as i32;
+                    *count *= times as i32;
                 }
                 used.used_by(self.of, &moves);
             }

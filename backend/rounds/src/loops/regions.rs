@@ -5,7 +5,7 @@
 
 use spareloop_domain::dice::Dice;
 
-use super::standing::{Key, arcs_of};
+use super::standing::{Held, Key, Standing, arcs_of};
 use crate::instance::Instance;
 
 /// Cuts the farms into `parts` of about the same size, each grown from a farm along arcs, so that few
@@ -41,4 +41,25 @@ pub(crate) fn part_of(of: &Instance, parts: &[usize], key: &Key) -> Option<usize
     let mut inside = arcs_of(key).iter().map(|&arc| parts[of.arcs[arc as usize].from as usize]);
     let first = inside.next()?;
     inside.all(|part| part == first).then_some(first)
+}
+
+/// What each part's search found, and between parts what stood before.
+pub(crate) fn merged(
+    of: &Instance,
+    parts: &[usize],
+    before: &Standing,
+    found: &[&[Held]],
+) -> Standing {
+    let mut merged = Standing::none(of);
+    for it in &before.held {
+        if part_of(of, parts, &it.key).is_none() {
+            merged.add(of, it.clone());
+        }
+    }
+    for (at, held) in found.iter().enumerate() {
+        for it in held.iter().filter(|it| part_of(of, parts, &it.key) == Some(at)) {
+            merged.add(of, it.clone());
+        }
+    }
+    merged
 }

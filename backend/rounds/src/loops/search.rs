@@ -14,7 +14,7 @@ use crate::watch::Watch;
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Stretch {
     pub(crate) trials: u64,
-    /// Worse by about this much is taken at first; at last nothing worse.
+    /// Worse by about this much is taken.
     pub(crate) warmth: f64,
     /// Most loops freed at a time.
     pub(crate) most_freed: u32,
@@ -22,13 +22,14 @@ pub(crate) struct Stretch {
     pub(crate) tempted: u32,
 }
 
-/// Searches from where the filler stands; the best that it met stands afterwards.
+/// Searches from where the filler stands to where it stands afterwards; the best that it met on the
+/// way, if that is better than both.
 pub(crate) fn search(
     filler: &mut Filler<'_>,
     stretch: Stretch,
     dice: &mut Dice,
     watch: &Watch<'_>,
-) {
+) -> Option<Vec<Held>> {
     let mut trial = Trial::default();
     let mut best: Option<Vec<Held>> = None;
     let mut best_gain = filler.standing.gain;
@@ -36,33 +37,25 @@ pub(crate) fn search(
         if turn % 32 == 0 && watch.over() {
             break;
         }
-        let warmth = stretch.warmth * (1.0 - turn as f64 / stretch.trials as f64);
         let before = filler.standing.gain;
         trial.make(filler, stretch, dice);
         let lost = before - filler.standing.gain;
-        let kept = lost <= 0 || (lost as f64) < -warmth * (1.0 - dice.share()).ln();
+        let even = trial.removed.iter().all(|it| filler.standing.within_limits(filler.of, it));
+        let kept =
+            even && (lost <= 0 || (lost as f64) < -stretch.warmth * (1.0 - dice.share()).ln());
         if !kept {
             trial.take_back(filler);
             continue;
         }
-        if before >= best_gain && filler.standing.gain < before {
+        if before > best_gain && filler.standing.gain < before {
             // About to leave the best so far: it is noted as it was.
             let mut held = filler.standing.held.clone();
             held.retain(|it| !trial.put_in.contains(&it.key));
             held.extend(trial.removed.iter().cloned());
             (best, best_gain) = (Some(held), before);
         }
-        if filler.standing.gain > best_gain {
-            (best, best_gain) = (None, filler.standing.gain);
-        }
     }
-    if let Some(held) = best.filter(|_| best_gain > filler.standing.gain) {
-        let mut standing = super::standing::Standing::none(filler.of);
-        for it in held {
-            standing.add(filler.of, it);
-        }
-        filler.restart(standing);
-    }
+    best.filter(|_| best_gain > filler.standing.gain)
 }
 
 #[derive(Default)]
@@ -75,6 +68,7 @@ impl Trial {
     fn make(&mut self, filler: &mut Filler<'_>, stretch: Stretch, dice: &mut Dice) {
         self.removed.clear();
         self.put_in.clear();
+        filler.begin();
         let noise = f64::from([0, 0, 10, 30, 60][dice.below(5) as usize]) / 100.0;
         let freed = 1 + dice.below(stretch.most_freed).min(dice.below(stretch.most_freed));
         if dice.happens(35) {
@@ -147,7 +141,7 @@ impl Trial {
     fn force(&mut self, filler: &mut Filler<'_>, dice: &mut Dice) {
         let of = filler.of;
         let Some(key) = some_loop(filler, dice) else { return self.free_one(filler, dice) };
-        if filler.standing.holds(&key) || !Self::inside(filler, &key) {
+        if filler.standing.holds(&key) {
             return self.free_one(filler, dice);
         }
         let arcs = arcs_of(&key);
@@ -184,39 +178,19 @@ impl Trial {
     }
 
     fn take_back(&mut self, filler: &mut Filler<'_>) {
-        for key in self.put_in.drain(..) {
-            if let Some(place) = filler.standing.place_of(filler.of, &key) {
-                filler.remove(place);
-            }
-        }
-        for it in self.removed.drain(..) {
-            filler.add(it);
-        }
-        filler.forget_touched();
+        filler.take_back(&self.put_in, self.removed.drain(..));
+        self.put_in.clear();
     }
 }
 
-/// Some loop: a walk from a farm to a neighbour, on, and back.
+/// Some loop of the pool within the region, better ones more often.
 fn some_loop(filler: &Filler<'_>, dice: &mut Dice) -> Option<Key> {
-    let of = filler.of;
-    for _ in 0..10 {
-        let first = dice.below(of.arcs.len() as u32);
-        let start = of.arcs.get(first as usize)?.from;
-        let mut path = vec![first];
-        let length = 2 + dice.below(of.most_farms as u32 - 1) as usize;
-        while path.len() + 1 < length {
-            let here = of.arcs[path[path.len() - 1] as usize].to;
-            let Some(&next) = dice.pick(&of.out[here as usize]) else { break };
-            let to = of.arcs[next as usize].to;
-            if to == start || path.iter().any(|&it| of.arcs[it as usize].to == to) {
-                break;
-            }
-            path.push(next);
-        }
-        let here = of.arcs[path[path.len() - 1] as usize].to;
-        if let Some(last) = of.arc_between(here, start) {
-            path.push(last);
-            return Some(super::standing::key(of, &path));
+    let loops = &filler.pool.loops;
+    for _ in 0..6 {
+        let most = loops.len() as u32;
+        let (key, _) = *loops.get(dice.below(most).min(dice.below(most)) as usize)?;
+        if Trial::inside(filler, &key) {
+            return Some(key);
         }
     }
     None

@@ -32,7 +32,7 @@ impl Held {
     }
 
     /// Whether every farm gives something, in parcels as large as it sends them, and all nearly alike.
-    fn is_even(&self, of: &Instance) -> bool {
+    pub(crate) fn is_even(&self, of: &Instance) -> bool {
         let value = |arc: u32| -> i64 {
             let mine = self.moves.iter().filter(|it| of.move_arc[it.0 as usize] == arc);
             mine.map(|&(number, count)| {
@@ -89,6 +89,15 @@ impl Standing {
         }
     }
 
+    /// Loops that are known to fit together.
+    pub(crate) fn of(of: &Instance, held: Vec<Held>) -> Self {
+        let mut standing = Self::none(of);
+        for it in held {
+            standing.add(of, it);
+        }
+        standing
+    }
+
     pub(crate) fn holds(&self, key: &Key) -> bool {
         self.keys.contains(key)
     }
@@ -108,17 +117,32 @@ impl Standing {
             let kind = of.moves[number as usize];
             self.left.offers[kind.offer as usize] >= 0 && self.left.wants[kind.want as usize] >= 0
         });
-        let within = it.arcs().iter().all(|&arc| {
-            let farm = of.arcs[arc as usize].from as usize;
-            let (least, most) = of.room[farm];
-            (least..=most).contains(&self.net[farm])
-        });
+        let within = self.within_limits(of, &it);
         self.apply(of, &it.moves, -1);
         if !in_stock || !within {
             return Err(it);
         }
         self.add(of, it);
         Ok(())
+    }
+
+    /// Whether the farms of a loop stay within their room. A loop that is taken out can break that too, where
+    /// it made good for another.
+    pub(crate) fn within_limits(&self, of: &Instance, it: &Held) -> bool {
+        it.arcs().iter().all(|&arc| {
+            let farm = of.arcs[arc as usize].from as usize;
+            let (least, most) = of.room[farm];
+            (least..=most).contains(&self.net[farm])
+        })
+    }
+
+    /// Whether all that is held keeps every rule together.
+    pub(crate) fn is_sound(&self, of: &Instance) -> bool {
+        let mut left = self.left.offers.iter().chain(&self.left.wants);
+        let mut farms = self.net.iter().zip(&of.room);
+        left.all(|&left| left >= 0)
+            && farms.all(|(net, (least, most))| (least..=most).contains(&net))
+            && self.held.iter().all(|it| it.is_even(of))
     }
 
     fn apply(&mut self, of: &Instance, moves: &[(u32, i32)], sign: i32) {

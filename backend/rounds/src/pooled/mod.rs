@@ -117,7 +117,8 @@ impl<'a> Run<'a> {
 
     fn seek_prices(&mut self, prices: &Duals, watch: &Watch<'_>) {
         let left = Left::all(self.of);
-        let pace = Pace { steps: self.goal.price_steps() * 2, least_reach: 1e-3 };
+        let reach = if *prices == Duals::none(self.of) { 0.2 } else { 0.02 };
+        let pace = Pace { steps: self.goal.price_steps() * 2, reach, least_reach: 1e-3 };
         let (duals, bound) =
             seek(self.of, prices, self.gain as f64, pace, &watch.part(0.25), |duals| {
                 pricing::price(self.of, &left, duals)
