@@ -2,7 +2,12 @@
 //!
 //! Everything is maximised. What may not enter: loops, farms, what a column stands for.
 
+use std::sync::mpsc::{Receiver, TryRecvError, channel};
+use std::time::Duration;
+
 use highs::{Col, HighsModelStatus, RowProblem, Sense};
+
+use crate::watch::Watch;
 
 /// A program while it is put together.
 #[derive(Default)]
@@ -61,6 +66,19 @@ impl Program {
         self.problem.add_row(least..=most, terms);
     }
 
+    /// Works on it from `start`, on a thread of its own.
+    pub(crate) fn begin(self, limits: Limits, start: Vec<f64>) -> Aside {
+        let (tell, heard) = channel();
+        // Not joined: the library can't be stopped halfway, and nobody who asked to stop should wait for it.
+        std::thread::spawn(move || {
+            if let Some(solved) = self.solve(limits, Some(&start)) {
+                // Nobody listens any more where the search was stopped.
+                let _ = tell.send(solved);
+            }
+        });
+        Aside { heard, end: End::NotYet }
+    }
+
     /// Works on it, from `start` if that is given.
     pub(crate) fn solve(self, limits: Limits, start: Option<&[f64]>) -> Option<Solved> {
         let mut model = self.problem.try_optimise(Sense::Maximise).ok()?;
@@ -86,6 +104,46 @@ impl Program {
         let feasible = solved.int_info_value(c"primal_solution_status").is_ok_and(|it| it == 2);
         let values = feasible.then(|| solved.get_solution().columns().to_vec());
         Some(Solved { values, bound })
+    }
+}
+
+/// A program that another thread works on.
+pub(crate) struct Aside {
+    heard: Receiver<Solved>,
+    end: End,
+}
+
+/// How a program that is worked on aside came to its end.
+enum End {
+    NotYet,
+    Solved(Solved),
+    Failed,
+}
+
+impl Aside {
+    /// Whether it has come to an end.
+    pub(crate) fn is_over(&mut self) -> bool {
+        if matches!(self.end, End::NotYet) {
+            match self.heard.try_recv() {
+                Ok(solved) => self.end = End::Solved(solved),
+                Err(TryRecvError::Disconnected) => self.end = End::Failed,
+                Err(TryRecvError::Empty) => {}
+            }
+        }
+        !matches!(self.end, End::NotYet)
+    }
+
+    /// What came out, if it comes before the time is over.
+    pub(crate) fn wait(mut self, watch: &Watch<'_>) -> Option<Solved> {
+        while !self.is_over() && !watch.over() {
+            if let Ok(solved) = self.heard.recv_timeout(Duration::from_millis(20)) {
+                self.end = End::Solved(solved);
+            }
+        }
+        match self.end {
+            End::Solved(solved) => Some(solved),
+            End::NotYet | End::Failed => None,
+        }
     }
 }
 

@@ -6,15 +6,11 @@
 //! gain more than its best, which as one row a loop brings the program's own relaxation down to what
 //! the prices prove. What may not enter: search.
 
-use std::sync::mpsc::{Receiver, TryRecvError, channel};
-use std::time::Duration;
-
 use super::contents::Left;
 use super::pricing::Tables;
 use super::standing::{Held, Key, Standing, arcs_of, key};
 use crate::instance::Instance;
-use crate::program::{Kind, Limits, Program, Solved, whole};
-use crate::watch::Watch;
+use crate::program::{Aside, Kind, Limits, Program, Solved, whole};
 
 /// A program over some loops.
 pub(crate) struct Exact<'a> {
@@ -40,46 +36,6 @@ pub(crate) struct Outcome {
     pub(crate) held: Option<Vec<Held>>,
     /// What no choice among these loops can exceed.
     pub(crate) bound: f64,
-}
-
-/// A program that another thread works on.
-pub(crate) struct Aside {
-    heard: Receiver<Solved>,
-    end: End,
-}
-
-/// How a program that is worked on aside came to its end.
-enum End {
-    NotYet,
-    Solved(Solved),
-    Failed,
-}
-
-impl Aside {
-    /// Whether it has come to an end.
-    pub(crate) fn is_over(&mut self) -> bool {
-        if matches!(self.end, End::NotYet) {
-            match self.heard.try_recv() {
-                Ok(solved) => self.end = End::Solved(solved),
-                Err(TryRecvError::Disconnected) => self.end = End::Failed,
-                Err(TryRecvError::Empty) => {}
-            }
-        }
-        !matches!(self.end, End::NotYet)
-    }
-
-    /// What came out, if it comes before the time is over.
-    pub(crate) fn wait(mut self, watch: &Watch<'_>) -> Option<Solved> {
-        while !self.is_over() && !watch.over() {
-            if let Ok(solved) = self.heard.recv_timeout(Duration::from_millis(20)) {
-                self.end = End::Solved(solved);
-            }
-        }
-        match self.end {
-            End::Solved(solved) => Some(solved),
-            End::NotYet | End::Failed => None,
-        }
-    }
 }
 
 impl<'a> Exact<'a> {
@@ -146,15 +102,7 @@ impl<'a> Exact<'a> {
     pub(crate) fn begin(&mut self, gains: &[f64], start: &[Held], limits: Limits) -> Aside {
         let program = self.program(gains);
         let from = self.written(start);
-        let (tell, heard) = channel();
-        // Not joined: the library can't be stopped halfway, and nobody who asked to stop should wait for it.
-        std::thread::spawn(move || {
-            if let Some(solved) = program.solve(limits, Some(&from)) {
-                // Nobody listens any more where the search was stopped.
-                let _ = tell.send(solved);
-            }
-        });
-        Aside { heard, end: End::NotYet }
+        program.begin(limits, from)
     }
 
     pub(crate) fn outcome(&self, solved: Solved) -> Outcome {

@@ -38,6 +38,8 @@ pub(crate) struct Found {
 
 /// Most moves of a program that frees a part of the farms.
 const MOST_MOVES: usize = 320;
+/// The share of the time in which the program over all farms may come to an end.
+const WHOLE_SHARE: f64 = 0.5;
 /// Most moves of a program over all farms at once.
 const MOST_MOVES_WHOLE: usize = 40_000;
 
@@ -172,7 +174,7 @@ impl<'a> Run<'a> {
             return;
         }
         let candidates = self.candidates();
-        let share = if self.of.parcel_cost == 0 { 0.7 } else { 0.35 };
+        let share = WHOLE_SHARE;
         let small = if self.of.parcel_cost == 0 { MOST_MOVES_WHOLE } else { 4 * MOST_MOVES };
         if candidates.len() > small {
             return;
@@ -192,20 +194,64 @@ impl<'a> Run<'a> {
         self.tell(watch);
     }
 
-    /// Frees a part of the farms at a time.
+    fn farms_of(&self, moves: &[u32]) -> Vec<bool> {
+        let mut farms = vec![false; self.of.room.len()];
+        for &number in moves {
+            let arc = &self.of.arcs[self.of.move_arc[number as usize] as usize];
+            farms[arc.from as usize] = true;
+            farms[arc.to as usize] = true;
+        }
+        farms
+    }
+
+    /// Counts of all moves after two parts without a common farm were solved side by side: both together,
+    /// and each alone, should one of them have come to nothing that holds.
+    fn solved(&self, parts: [&[u32]; 2], limits: Limits) -> Vec<Vec<i32>> {
+        let solve = |free: &[u32]| {
+            if free.is_empty() {
+                return None;
+            }
+            let prices = (&self.gains[..], self.best.as_deref());
+            Part::new(self.of, &self.counts, free, prices).solve(limits).map(|it| it.0)
+        };
+        let [one, other] = std::thread::scope(|scope| {
+            let beside = scope.spawn(|| solve(parts[1]));
+            let one = solve(parts[0]);
+            // A thread that panicked takes this one with it.
+            [one, beside.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic))]
+        });
+        let both = one.as_ref().zip(other.as_ref()).map(|(one, other)| {
+            let mut counts = one.clone();
+            for &number in parts[1] {
+                counts[number as usize] = other[number as usize];
+            }
+            counts
+        });
+        both.into_iter().chain(one).chain(other).collect()
+    }
+
+    /// Frees two parts of the farms at a time.
     fn parts(&mut self, watch: &Watch<'_>) {
         let mut dice = Dice::new(self.goal.seed);
         let mut size = MOST_MOVES;
         while !self.done(watch) && !self.of.arcs.is_empty() {
             let candidates = self.candidates();
             let free = near(self.of, &candidates, size, &mut dice);
+            // Another part with none of its farms, so that what both find holds together.
+            let farms = self.farms_of(&free);
+            let rest: Vec<u32> = candidates
+                .iter()
+                .copied()
+                .filter(|&number| {
+                    let arc = &self.of.arcs[self.of.move_arc[number as usize] as usize];
+                    !farms[arc.from as usize] && !farms[arc.to as usize]
+                })
+                .collect();
+            let other = near(self.of, &rest, size, &mut dice);
             let most = watch.left().min(4.0);
             let limits = Limits { nodes: 400, gap: 1e-5, ..self.goal.limits(most, 0) };
             let before = self.gain;
-            if let Some((counts, _)) =
-                Part::new(self.of, &self.counts, &free, (&self.gains, self.best.as_deref()))
-                    .solve(limits)
-            {
+            for counts in self.solved([&free, &other], limits) {
                 self.take(counts);
             }
             self.work += 1;
