@@ -14,8 +14,8 @@ use crate::watch::Watch;
 pub(crate) struct Program {
     problem: RowProblem,
     columns: Vec<Col>,
-    /// How many of them take whole numbers alone.
-    whole: usize,
+    /// Of one unit of each column.
+    gains: Vec<f64>,
 }
 
 /// Whether a column takes whole numbers alone.
@@ -46,13 +46,11 @@ pub(crate) struct Solved {
 impl Program {
     pub(crate) fn column(&mut self, gain: f64, least: f64, most: f64, kind: Kind) -> usize {
         let column = match kind {
-            Kind::Whole => {
-                self.whole += 1;
-                self.problem.add_integer_column(gain, least..=most)
-            }
+            Kind::Whole => self.problem.add_integer_column(gain, least..=most),
             Kind::Any => self.problem.add_column(gain, least..=most),
         };
         self.columns.push(column);
+        self.gains.push(gain);
         self.columns.len() - 1
     }
 
@@ -81,30 +79,54 @@ impl Program {
 
     /// Works on it, from `start` if that is given.
     pub(crate) fn solve(self, limits: Limits, start: Option<&[f64]>) -> Option<Solved> {
-        let mut model = self.problem.try_optimise(Sense::Maximise).ok()?;
-        model.make_quiet();
-        model.try_set_option("threads", 1).ok()?;
-        model.try_set_option("parallel", "off").ok()?;
-        model.try_set_option("time_limit", limits.seconds.max(0.01)).ok()?;
-        model.try_set_option("mip_max_nodes", limits.nodes).ok()?;
-        model.try_set_option("mip_rel_gap", limits.gap).ok()?;
-        model.try_set_option("mip_feasibility_tolerance", 1e-7).ok()?;
-        if let Some(start) = start {
-            // A start that isn't feasible costs time and nothing else.
-            let _ = model.try_set_solution(Some(start), None, None, None);
+        let Some(start) = start else { return run(self.problem, &self.gains, limits, None)?.ok() };
+        match run(self.problem.clone(), &self.gains, limits, Some(start))? {
+            Ok(solved) => Some(solved),
+            Err(Mistaken) => run(self.problem, &self.gains, limits, None)?.ok(),
         }
-        let solved = model.try_solve().ok()?;
-        if solved.status() == HighsModelStatus::Infeasible {
-            return Some(Solved { values: None, bound: f64::NEG_INFINITY });
-        }
-        let found = if self.whole == 0 { c"objective_function_value" } else { c"mip_dual_bound" };
-        let bound = solved.double_info_value(found).unwrap_or(f64::INFINITY);
-        // 2 is the library's "feasible". The library's own reading of it panics where a run ended so early that
-        // there is no such figure.
-        let feasible = solved.int_info_value(c"primal_solution_status").is_ok_and(|it| it == 2);
-        let values = feasible.then(|| solved.get_solution().columns().to_vec());
-        Some(Solved { values, bound })
     }
+}
+
+/// The library gave values that don't come to the objective that it stated: it does so where presolving
+/// alone found something better than the start that it was given (release 1.16), and then the values
+/// are the start's.
+struct Mistaken;
+
+fn run(
+    problem: RowProblem,
+    gains: &[f64],
+    limits: Limits,
+    start: Option<&[f64]>,
+) -> Option<Result<Solved, Mistaken>> {
+    let mut model = problem.try_optimise(Sense::Maximise).ok()?;
+    model.make_quiet();
+    model.try_set_option("threads", 1).ok()?;
+    model.try_set_option("parallel", "off").ok()?;
+    model.try_set_option("time_limit", limits.seconds.max(0.01)).ok()?;
+    model.try_set_option("mip_max_nodes", limits.nodes).ok()?;
+    model.try_set_option("mip_rel_gap", limits.gap).ok()?;
+    model.try_set_option("mip_feasibility_tolerance", 1e-7).ok()?;
+    if let Some(start) = start {
+        // A start that isn't feasible costs time and nothing else.
+        let _ = model.try_set_solution(Some(start), None, None, None);
+    }
+    let solved = model.try_solve().ok()?;
+    if solved.status() == HighsModelStatus::Infeasible {
+        return Some(Ok(Solved { values: None, bound: f64::NEG_INFINITY }));
+    }
+    let bound = solved.double_info_value(c"mip_dual_bound").unwrap_or(f64::INFINITY);
+    // 2 is the library's "feasible". The library's own reading of it panics where a run ended so early that
+    // there is no such figure.
+    let feasible = solved.int_info_value(c"primal_solution_status").is_ok_and(|it| it == 2);
+    let values = feasible.then(|| solved.get_solution().columns().to_vec());
+    if let Some(values) = &values {
+        let sum: f64 = values.iter().zip(gains).map(|(value, gain)| value * gain).sum();
+        let stated = solved.objective_value();
+        if (sum - stated).abs() > 1e-3 + stated.abs() * 1e-6 {
+            return Some(Err(Mistaken));
+        }
+    }
+    Some(Ok(Solved { values, bound }))
 }
 
 /// A program that another thread works on.
@@ -152,4 +174,11 @@ pub(crate) fn whole(value: f64) -> i32 {
     #[allow(clippy::cast_possible_truncation)] // counts are far within 32 bits
     let whole = value.round() as i32;
     whole
+}
+
+/// How far a row of gains may be beyond what tables say that they come to at most: tables are rounded at
+/// every step, by a part in some millions of what stands in them.
+pub(crate) fn rounding(most: f64, terms: &[(usize, f64)]) -> f64 {
+    let greatest = terms.iter().map(|it| it.1.abs()).fold(most.abs(), f64::max);
+    1e-5 * (greatest + 1.0)
 }

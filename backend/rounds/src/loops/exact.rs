@@ -10,7 +10,7 @@ use super::contents::Left;
 use super::pricing::Tables;
 use super::standing::{Held, Key, Standing, arcs_of, key};
 use crate::instance::Instance;
-use crate::program::{Aside, Kind, Limits, Program, Solved, whole};
+use crate::program::{Aside, Kind, Limits, Program, Solved, rounding, whole};
 
 /// A program over some loops.
 pub(crate) struct Exact<'a> {
@@ -67,6 +67,11 @@ impl<'a> Exact<'a> {
             }
         }
         Some(Self { of, loops, columns: 0, left: Left::all(of), room: of.room.clone() })
+    }
+
+    /// Whether there is no loop to choose.
+    pub(crate) fn is_empty(&self) -> bool {
+        self.loops.is_empty()
     }
 
     /// Some loops alone, each with its best gain after prices; all that `beside` holds stands still.
@@ -161,7 +166,7 @@ impl<'a> Exact<'a> {
                 row.push((it.used, -tolerance));
                 program.row(f64::NEG_INFINITY, 0.0, &row);
             }
-            program.row(f64::NEG_INFINITY, 1e-6 * it.most.abs().max(1.0), &priced);
+            program.row(f64::NEG_INFINITY, rounding(it.most, &priced), &priced);
         }
         for (terms, &count) in
             offers.iter().zip(&self.left.offers).chain(wants.iter().zip(&self.left.wants))

@@ -154,6 +154,11 @@ impl<'a> Run<'a> {
         let Some(mut exact) = Exact::new(self.of, &tables, slack, MOST_LOOPS_PROVED) else {
             return;
         };
+        if exact.is_empty() {
+            // Prices rule out every loop: nothing is better than what stands.
+            self.proved = Some(self.standing.gain as f64);
+            return self.tell(watch);
+        }
         let gains: Vec<f64> = gains.into_iter().map(f64::from).collect();
         let limits = self.goal.limits(watch.left() * 0.97, 10);
         let mut aside = exact.begin(&gains, &self.standing.held, limits);

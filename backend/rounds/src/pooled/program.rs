@@ -8,7 +8,7 @@ use std::collections::BTreeMap;
 
 use crate::instance::Instance;
 use crate::loops::contents::Gain;
-use crate::program::{Kind, Limits, Program, whole};
+use crate::program::{Kind, Limits, Program, rounding, whole};
 
 pub(super) struct Part<'a> {
     of: &'a Instance,
@@ -130,7 +130,7 @@ impl<'a> Part<'a> {
             let Some(&parcel) = sent.get(&arc) else { continue };
             let most = (f64::from(best[arc as usize]) + self.of.parcel_cost as f64).max(0.0);
             row.push((parcel, -most));
-            program.row(f64::NEG_INFINITY, 1e-6 * most.max(1.0), &row);
+            program.row(f64::NEG_INFINITY, rounding(most, &row), &row);
         }
     }
 }
