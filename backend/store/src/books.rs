@@ -14,7 +14,6 @@ use spareloop_domain::ledger::{Book, Entry, Folding, Hash, Kept, Seq, Snapshot};
 use spareloop_domain::words::{Day, DeviceId, EntryId, FarmId};
 
 use crate::schema::entries;
-use crate::store::LedgerSeen;
 use crate::text::read;
 use crate::{StoreError, Tx, ledger};
 
@@ -167,7 +166,7 @@ pub fn farm_book(tx: &mut Tx<'_>, farm: FarmId) -> Result<Arc<Book>, StoreError>
     };
     let up_to = UpTo { farm, position, hash };
     // Entries of a transaction under way may be rolled back and their positions given to others.
-    let committed = tx.ledger == LedgerSeen::Committed;
+    let committed = tx.ledger.is_committed(farm);
     let known = tx.books.get(farm);
     if let Some(known) = known.as_ref().filter(|known| committed && known.up_to == up_to) {
         return Ok(Arc::clone(&known.book));

@@ -60,7 +60,7 @@ impl Store {
             connection: &mut AnyConnection::Sqlite(copy),
             books: &Books::default(),
             beliefs: &KeptBeliefs::default(),
-            ledger: LedgerSeen::Committed,
+            ledger: LedgerSeen::default(),
             seal: &OnceLock::new(),
         };
         everything(&mut tx)

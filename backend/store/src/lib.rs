@@ -1,7 +1,7 @@
 //! Where the server keeps things: SQLite in one file, or PostgreSQL.
 //!
 //! ```text
-//! store       open, read, write, once: transactions and pools
+//! store       open, read, write, once: transactions and pools; together: one commit for many on SQLite
 //! people      the set-up link, people, networks, invitations, joining
 //! sign_ins    families of refresh tokens; web_sessions: the pages' cookies; devices
 //! ledger      entries of the farms: append, page, the house device's chain
@@ -42,12 +42,14 @@ pub mod offers;
 mod once;
 pub mod owed;
 pub mod people;
+pub mod planted;
 mod promises;
 mod schema;
 mod secret;
 pub mod sign_ins;
 mod store;
 mod text;
+mod together;
 mod url;
 pub mod wants;
 pub mod web_sessions;

@@ -1,5 +1,6 @@
 //! Opening the store, and its transactions.
 
+use std::collections::BTreeSet;
 use std::panic::{AssertUnwindSafe, catch_unwind, resume_unwind};
 use std::path::Path;
 use std::sync::{Arc, OnceLock};
@@ -10,12 +11,14 @@ use diesel::r2d2::{Error as PoolError, Pool, PooledConnection};
 use diesel::{ExpressionMethods, OptionalExtension, QueryDsl, RunQueryDsl, sql_query};
 
 use spareloop_domain::planted::{self, Bug, Moment};
+use spareloop_domain::words::FarmId;
 
 use crate::books::Books;
 use crate::connection::{AnyConnection, Manager, Use};
 use crate::ledger::HouseSeal;
 use crate::network_summaries::KeptBeliefs;
 use crate::schema::{farms, house_seal, server_state};
+use crate::together::{Part, Together};
 use crate::{
     DatabaseUrl, OutageKind, SecretHash, StoreError, devices, fresh, messages, migrations,
 };
@@ -38,6 +41,7 @@ struct Inner {
     url: DatabaseUrl,
     writers: Pool<Manager>,
     readers: Pool<Manager>,
+    together: Together,
     books: Books,
     beliefs: KeptBeliefs,
     seal: OnceLock<HouseSeal>,
@@ -66,13 +70,20 @@ impl Tx<'_> {
     }
 }
 
-/// Whether this transaction has added entries that nobody else can see yet.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) enum LedgerSeen {
-    /// What is read is committed.
-    Committed,
-    /// Some may still be rolled back.
-    OwnEntries,
+/// Farms whose ledgers this transaction has added to: what is read of those may still be rolled back.
+#[derive(Debug, Default)]
+pub(crate) struct LedgerSeen(BTreeSet<FarmId>);
+
+impl LedgerSeen {
+    /// Notes that the farm's ledger was added to.
+    pub(crate) fn added_to(&mut self, farm: FarmId) {
+        self.0.insert(farm);
+    }
+
+    /// Whether all that can be read of the farm's ledger is committed.
+    pub(crate) fn is_committed(&self, farm: FarmId) -> bool {
+        !self.0.contains(&farm)
+    }
 }
 
 impl std::fmt::Debug for Store {
@@ -137,16 +148,20 @@ impl Store {
         self.within(Use::Read, &mut work)
     }
 
-    /// Does all of it or nothing: rolled back on an error and on a panic. On PostgreSQL the work
-    /// may run again when the database gave it up for another's sake, so it must have no effect
-    /// outside of the transaction.
+    /// Does all of it or nothing: rolled back on an error and on a panic. The work may run again when
+    /// it was given up for another's sake, so it must have no effect outside of the transaction. On
+    /// SQLite writers share a commit (`together.rs`).
     pub fn write<T>(
         &self,
         mut work: impl FnMut(&mut Tx<'_>) -> Result<T, StoreError>,
     ) -> Result<T, StoreError> {
         let mut tries = 1;
         loop {
-            match self.within(Use::Write, &mut work) {
+            let done = match self.inner.url {
+                DatabaseUrl::Sqlite(_) => self.within_shared(&mut work),
+                DatabaseUrl::Postgres(_) => self.within(Use::Write, &mut work),
+            };
+            match done {
                 Err(StoreError::Outage(outage))
                     if outage.kind == OutageKind::Contended && tries < TRIES =>
                 {
@@ -165,13 +180,7 @@ impl Store {
     ) -> Result<T, StoreError> {
         let mut connection = self.connection(used_for)?;
         connection.begin(used_for)?;
-        let mut tx = Tx {
-            connection: &mut connection,
-            books: &self.inner.books,
-            beliefs: &self.inner.beliefs,
-            ledger: LedgerSeen::Committed,
-            seal: &self.inner.seal,
-        };
+        let mut tx = self.tx(&mut connection, LedgerSeen::default());
         let outcome = catch_unwind(AssertUnwindSafe(|| work(&mut tx)));
         match outcome {
             Ok(Ok(value)) => {
@@ -195,6 +204,54 @@ impl Store {
                 resume_unwind(panic)
             }
         }
+    }
+
+    /// One act of a transaction that others take part in.
+    fn within_shared<T>(
+        &self,
+        work: &mut impl FnMut(&mut Tx<'_>) -> Result<T, StoreError>,
+    ) -> Result<T, StoreError> {
+        let mut turn = self.inner.together.turn(PATIENCE, || self.connection(Use::Write))?;
+        let done = turn.act(|connection, ledger| {
+            let mut tx = self.tx(connection, ledger);
+            let outcome = catch_unwind(AssertUnwindSafe(|| {
+                let value = work(&mut tx)?;
+                Ok::<_, StoreError>((value, answers_too_early()))
+            }));
+            let part = match outcome {
+                Ok(Ok((_, false))) => Part::Kept,
+                Ok(Ok((_, true)) | Err(_)) | Err(_) => Part::RolledBack,
+            };
+            (outcome, part, tx.ledger)
+        });
+        // Also for an act that failed: others may wait for it to end.
+        let ended = turn.end();
+        match done? {
+            Ok(Ok((value, early))) => {
+                ended?;
+                if !early {
+                    planted::reach(Moment::StoreCommitted);
+                }
+                Ok(value)
+            }
+            Ok(Err(error)) => ended.and(Err(error)),
+            Err(panic) => resume_unwind(panic),
+        }
+    }
+
+    fn tx<'store>(
+        &'store self,
+        connection: &'store mut AnyConnection,
+        ledger: LedgerSeen,
+    ) -> Tx<'store> {
+        let Inner { books, beliefs, seal, .. } = &*self.inner;
+        Tx { connection, books, beliefs, ledger, seal }
+    }
+
+    /// How many writers stand in line, if any is at work.
+    #[cfg(test)]
+    pub(crate) fn standing(&self) -> Option<usize> {
+        self.inner.together.standing()
     }
 
     fn connection(&self, used_for: Use) -> Result<PooledConnection<Manager>, StoreError> {
@@ -293,7 +350,15 @@ impl Inner {
             }
         };
         let (books, beliefs) = (Books::default(), KeptBeliefs::default());
-        Self { url: url.clone(), writers, readers, books, beliefs, seal: OnceLock::new() }
+        Self {
+            url: url.clone(),
+            writers,
+            readers,
+            together: Together::default(),
+            books,
+            beliefs,
+            seal: OnceLock::new(),
+        }
     }
 }
 

@@ -8,7 +8,6 @@ use spareloop_domain::planted::{self, Bug};
 
 use super::{LockedFarm, Positioned, place};
 use crate::schema::{entries, farms};
-use crate::store::LedgerSeen;
 use crate::text::{moment, read, unsigned};
 use crate::{StoreError, Tx, fresh};
 
@@ -113,7 +112,7 @@ impl LockedFarm {
             ))
             .execute(tx.connection)?;
         self.newest_position = position;
-        tx.ledger = LedgerSeen::OwnEntries;
+        tx.ledger.added_to(self.farm);
         Ok(())
     }
 
