@@ -83,6 +83,19 @@ impl ServerError {
         Self::Broken { log: log.into() }
     }
 
+    /// A refusal as it is kept, to be told again.
+    pub fn to_be_told_again(&self) -> String {
+        serde_json::to_string(&self.problem()).unwrap_or_default()
+    }
+
+    /// A refusal that was told before and kept.
+    pub fn told_before(kept: &str) -> Self {
+        match serde_json::from_str::<Problem>(kept) {
+            Ok(problem) => Self::refused(problem.code, problem.detail),
+            Err(error) => Self::broken(format!("a kept refusal: {error}")),
+        }
+    }
+
     /// The stable code.
     pub const fn code(&self) -> ProblemCode {
         match self {

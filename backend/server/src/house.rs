@@ -117,16 +117,29 @@ impl House {
         self.off_thread(|store| store.write(work)).await
     }
 
-    /// Writes to the store once, however often it is asked.
+    /// Writes to the store once, however often it is asked. A refusal is forgotten: the same act may
+    /// be sent again under its key and be done then.
     pub async fn once<T: Serialize + DeserializeOwned + Send + 'static>(
         &self,
         act: ActKey,
         work: impl FnMut(&mut Tx<'_>) -> Result<T, StoreError> + Send + 'static,
     ) -> Result<T, ServerError> {
         let now = self.now();
-        self.off_thread(move |store| store.once(&act, now, work))
-            .await
-            .map(spareloop_store::Once::into_inner)
+        let done = self.off_thread(move |store| store.once(&act, now, work)).await?;
+        done.answer().map_err(|told| ServerError::told_before(&told))
+    }
+
+    /// The same for acts on what others act on, too: whoever was told that it is refused can rely on
+    /// it, even if a copy of the act is still on its way.
+    pub async fn settle<T: Serialize + DeserializeOwned + Send + 'static>(
+        &self,
+        act: ActKey,
+        work: impl FnMut(&mut Tx<'_>) -> Result<T, StoreError> + Send + 'static,
+    ) -> Result<T, ServerError> {
+        let now = self.now();
+        let tell = |error: &StoreError| ServerError::from(error.clone()).to_be_told_again();
+        let done = self.off_thread(move |store| store.settle(&act, now, tell, work)).await?;
+        done.answer().map_err(|told| ServerError::told_before(&told))
     }
 
     /// Calls the store off the async threads.

@@ -1,4 +1,7 @@
 //! Acts that are done once, however often they are sent.
+//!
+//! An act that was refused for good (`settle`) stays refused under its key. Else a copy of it that
+//! was held up on the way could still do later what its sender was told is not done.
 
 use chrono::{DateTime, TimeDelta, Utc};
 use diesel::{ExpressionMethods, OptionalExtension, QueryDsl, RunQueryDsl, sql_query, sql_types};
@@ -59,13 +62,16 @@ pub enum Once<T> {
     Done(T),
     /// Done before; this is what it gave then.
     Replayed(T),
+    /// Refused before; this is what was told then.
+    Refused(String),
 }
 
 impl<T> Once<T> {
-    /// What it gave, now or then.
-    pub fn into_inner(self) -> T {
+    /// What it gave, now or then, or what was told when it was refused.
+    pub fn answer(self) -> Result<T, String> {
         match self {
-            Self::Done(value) | Self::Replayed(value) => value,
+            Self::Done(value) | Self::Replayed(value) => Ok(value),
+            Self::Refused(told) => Err(told),
         }
     }
 }
@@ -89,16 +95,61 @@ impl Store {
                     .execute(tx.connection)?;
                 Ok(Once::Done(value))
             }
-            Claim::Done(result) => {
-                serde_json::from_str(&result).map(Once::Replayed).map_err(StoreError::corrupt)
-            }
+            Claim::Done(result) => replayed(&result),
+            Claim::Refused(told) => Ok(Once::Refused(told)),
         })
+    }
+
+    /// The same, and an act that the trade or somebody else's act refuses is refused for good: what
+    /// `tell` makes of the error is kept and told again. Another act under the key may then take its
+    /// place. Outages and faults leave nothing behind.
+    pub fn settle<T: Serialize + DeserializeOwned>(
+        &self,
+        act: &ActKey,
+        now: DateTime<Utc>,
+        tell: impl Fn(&StoreError) -> String,
+        work: impl FnMut(&mut Tx<'_>) -> Result<T, StoreError>,
+    ) -> Result<Once<T>, StoreError> {
+        let refused = match self.once(act, now, work) {
+            Err(error) if is_for_good(&error) => error,
+            done => return done,
+        };
+        let told = tell(&refused);
+        // In a transaction of its own, since the act's is rolled back. A copy of the act may have
+        // come between and been done: then that is the answer.
+        let between = self.write(|tx| match claim(tx, act, now)? {
+            Claim::Ours => {
+                diesel::update(idempotency::table.find((&act.caller, act.key.to_string())))
+                    .set(idempotency::refusal.eq(&told))
+                    .execute(tx.connection)?;
+                Ok(None)
+            }
+            Claim::Done(result) => replayed(&result).map(Some),
+            Claim::Refused(told) => Ok(Some(Once::Refused(told))),
+        })?;
+        between.ok_or(refused)
+    }
+}
+
+fn replayed<T: DeserializeOwned>(result: &str) -> Result<Once<T>, StoreError> {
+    serde_json::from_str(result).map(Once::Replayed).map_err(StoreError::corrupt)
+}
+
+/// Whether sending the same act again could not change the answer rightly.
+const fn is_for_good(error: &StoreError) -> bool {
+    match error {
+        StoreError::Conflict(conflict) => {
+            !matches!(conflict, Conflict::KeyReused | Conflict::StillWorking)
+        }
+        StoreError::Missing(_) | StoreError::Refused(_) => true,
+        _ => false,
     }
 }
 
 enum Claim {
     Ours,
     Done(String),
+    Refused(String),
 }
 
 // DO NOTHING is right here and only here: the row that is there already is read and compared.
@@ -117,17 +168,42 @@ fn claim(tx: &mut Tx<'_>, act: &ActKey, now: DateTime<Utc>) -> Result<Claim, Sto
     if inserted == 1 {
         return Ok(Claim::Ours);
     }
-    let before: Option<(String, Option<String>)> = idempotency::table
+    let before: Option<(String, Option<String>, Option<String>)> = idempotency::table
         .find((&act.caller, act.key.to_string()))
-        .select((idempotency::fingerprint, idempotency::result))
+        .select((idempotency::fingerprint, idempotency::result, idempotency::refusal))
         .first(tx.connection)
         .optional()?;
     match before {
-        Some((then, _)) if then != fingerprint => Err(Conflict::KeyReused.into()),
-        Some((_, Some(result))) => Ok(Claim::Done(result)),
+        Some((then, _, Some(told))) if then == fingerprint => Ok(Claim::Refused(told)),
+        Some((then, _, Some(_))) => take_over(tx, act, (&then, &fingerprint), now),
+        Some((then, ..)) if then != fingerprint => Err(Conflict::KeyReused.into()),
+        Some((_, Some(result), None)) => Ok(Claim::Done(result)),
         // Pruned between the two statements, or left by a program that is not ours.
-        Some((_, None)) | None => Err(Conflict::StillWorking.into()),
+        Some((_, None, None)) | None => Err(Conflict::StillWorking.into()),
     }
+}
+
+/// A refused act did nothing, so another one may have its key, as a form that was corrected does.
+/// A copy of the refused one that comes late then finds another act's key.
+fn take_over(
+    tx: &mut Tx<'_>,
+    act: &ActKey,
+    (then, fingerprint): (&str, &str),
+    now: DateTime<Utc>,
+) -> Result<Claim, StoreError> {
+    let taken = diesel::update(
+        idempotency::table
+            .find((&act.caller, act.key.to_string()))
+            .filter(idempotency::fingerprint.eq(then)),
+    )
+    .set((
+        idempotency::fingerprint.eq(fingerprint),
+        idempotency::refusal.eq(None::<String>),
+        idempotency::made_at.eq(moment(now)),
+    ))
+    .execute(tx.connection)?;
+    // On PostgreSQL two may want it: the one that comes second sees who has it by sending again.
+    if taken == 1 { Ok(Claim::Ours) } else { Err(Conflict::StillWorking.into()) }
 }
 
 /// Forgets acts older than 48 hours; answers how many.

@@ -21,6 +21,7 @@ diesel::table! {
         fingerprint -> Text,
         result -> Nullable<Text>,
         made_at -> Timestamp,
+        refusal -> Nullable<Text>,
     }
 }
 

@@ -50,7 +50,7 @@ pub async fn make_offer(
     };
     let (now, today) = (house.now(), house.today()?);
     house
-        .once(act, move |tx| {
+        .settle(act, move |tx| {
             let made = offers::make(tx, grower.network, grower.farm, &new, now)?;
             offer_view(tx, made, now, today)
         })
@@ -82,7 +82,7 @@ pub async fn withdraw_offer(
     let act = key.act(&house.keys, grower.person, "withdraw offer", &offer)?;
     let (now, today) = (house.now(), house.today()?);
     house
-        .once(act, move |tx| {
+        .settle(act, move |tx| {
             let found = offers::withdraw(tx, grower.network, grower.farm, offer, now)?;
             offer_view(tx, found, now, today)
         })
@@ -141,7 +141,7 @@ pub async fn make_want(
     };
     let now = house.now();
     house
-        .once(act, move |tx| {
+        .settle(act, move |tx| {
             let made = wants::make(tx, grower.network, grower.farm, &new, now)?;
             want_view(tx, made)
         })
@@ -158,7 +158,7 @@ pub async fn withdraw_want(
     let act = key.act(&house.keys, grower.person, "withdraw want", &want)?;
     let now = house.now();
     house
-        .once(act, move |tx| {
+        .settle(act, move |tx| {
             let found = wants::withdraw(tx, grower.network, grower.farm, want, now)?;
             want_view(tx, found)
         })

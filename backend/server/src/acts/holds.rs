@@ -44,7 +44,7 @@ pub async fn ask(
         note: request.note,
     };
     house
-        .once(act, move |tx| {
+        .settle(act, move |tx| {
             holds::ask(tx, grower.network, grower.farm, &asked, now).map(views::hold)
         })
         .await
@@ -81,7 +81,9 @@ pub async fn agree(
     let act = key.act(&house.keys, grower.person, "agree hold", &(hold, &reason))?;
     let now = house.now();
     house
-        .once(act, move |tx| holds::agree(tx, grower.farm, hold, &reason.why, now).map(views::hold))
+        .settle(act, move |tx| {
+            holds::agree(tx, grower.farm, hold, &reason.why, now).map(views::hold)
+        })
         .await
 }
 
@@ -96,7 +98,7 @@ pub async fn release(
     let act = key.act(&house.keys, grower.person, "release hold", &(hold, &reason))?;
     let now = house.now();
     house
-        .once(act, move |tx| {
+        .settle(act, move |tx| {
             holds::release(tx, grower.farm, hold, &reason.why, now).map(views::hold)
         })
         .await
@@ -119,7 +121,7 @@ pub async fn hand_over(
     };
     let now = house.now();
     house
-        .once(act, move |tx| {
+        .settle(act, move |tx| {
             hand_overs::hand_over(tx, grower.farm, hold, &new, now).map(views::hold)
         })
         .await
@@ -138,7 +140,7 @@ pub async fn receive(
         NewReceipt { received: request.received, on: request.on, condition: request.condition };
     let now = house.now();
     house
-        .once(act, move |tx| {
+        .settle(act, move |tx| {
             hand_overs::receive(tx, grower.farm, hand_over, &new, now).map(views::hold)
         })
         .await

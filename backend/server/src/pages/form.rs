@@ -170,6 +170,12 @@ impl Form {
         }
         error.log();
         self.refused = Some(error.status_code());
+        // What was refused stays refused under its key, and a person may try the same again. What
+        // may have been done after all keeps its key.
+        if error.status_code().is_client_error() && error.code() != ProblemCode::StillWorking {
+            let key = next_key(self.value(KEY));
+            self.typed.insert(KEY.to_owned(), key);
+        }
         let problem = error.problem();
         match error {
             ServerError::Field { name, why } if self.typed.contains_key(name) => {
@@ -193,6 +199,12 @@ impl Form {
         let usual = if self.is_wrong() { StatusCode::UNPROCESSABLE_ENTITY } else { StatusCode::OK };
         self.refused.unwrap_or(usual)
     }
+}
+
+/// The key behind a refused one. Made from it, so that a form that is sent twice gives one form.
+fn next_key(refused: &str) -> String {
+    let (stem, times) = refused.split_once("-again-").unwrap_or((refused, "0"));
+    format!("{stem}-again-{}", times.parse().unwrap_or(0_u32).saturating_add(1))
 }
 
 /// A form that was posted and carries our token.

@@ -8,6 +8,7 @@ mod browser;
 mod description;
 mod exchange;
 mod farm;
+mod idempotency;
 mod keeping;
 mod ledger;
 mod pages_doors;

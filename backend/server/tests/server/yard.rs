@@ -139,12 +139,25 @@ impl Yard {
     /// A server to which nobody has come yet; the set-up link is known to the test.
     pub(crate) async fn empty() -> Self {
         let folder = tempfile::tempdir().unwrap();
+        let clock = Arc::new(Mutex::new("2027-02-01T09:00:00Z".parse().unwrap()));
+        let yard = Self::over(folder, Arc::clone(&clock)).await;
+        let now = *clock.lock().unwrap();
+        let token = SecretHash::of(SET_UP_TOKEN);
+        yard.house.write(move |tx| people::put_set_up_token(tx, token, now)).await.unwrap();
+        yard
+    }
+
+    /// The same server, stopped and started again.
+    pub(crate) async fn restarted(self) -> Self {
+        let Self { call, house, document, clock, folder } = self;
+        drop((call, house, document));
+        Self::over(folder, clock).await
+    }
+
+    async fn over(folder: TempDir, clock: Arc<Mutex<DateTime<Utc>>>) -> Self {
         let file = folder.path().join("yard.sqlite");
         let store = Store::open(&DatabaseUrl::Sqlite(file)).unwrap();
-        let clock = Arc::new(Mutex::new("2027-02-01T09:00:00Z".parse().unwrap()));
         let reads = Arc::clone(&clock);
-        let now = *clock.lock().unwrap();
-        store.write(|tx| people::put_set_up_token(tx, SecretHash::of(SET_UP_TOKEN), now)).unwrap();
         let document = Document::new();
         let house = House::new(
             store,
@@ -198,6 +211,17 @@ impl Yard {
 
     pub(crate) async fn send(&self, call: Call) -> Answer {
         (self.call)(call.request).await
+    }
+
+    /// Sends several at the same time; answers in their order.
+    pub(crate) async fn send_together(&self, calls: Vec<Call>) -> Vec<Answer> {
+        let sent: Vec<_> =
+            calls.into_iter().map(|call| actix_web::rt::spawn((self.call)(call.request))).collect();
+        let mut answers = Vec::new();
+        for one in sent {
+            answers.push(one.await.expect("an answer"));
+        }
+        answers
     }
 
     /// The token of a grower of another network of the same server. There is no way to a second

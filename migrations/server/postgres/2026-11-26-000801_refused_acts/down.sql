@@ -1,0 +1,1 @@
+ALTER TABLE idempotency DROP COLUMN refusal;
