@@ -11,6 +11,7 @@ mod farm;
 mod idempotency;
 mod keeping;
 mod ledger;
+mod matrix;
 mod pages_doors;
 mod pages_job;
 mod sign_in;
