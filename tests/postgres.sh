@@ -2,9 +2,11 @@
 # A throw-away PostgreSQL cluster for the tests, in a temporary folder on a free port of loopback.
 #
 #   tests/postgres.sh start   makes and starts it (or finds the running one), prints its URL
+#   tests/postgres.sh strike  stops it as a crash does, and starts it again on the same port
 #   tests/postgres.sh stop    stops it and removes everything
 #
-# It keeps nothing: fsync is off. initdb refuses root, so root runs it as postgres or nobody.
+# It keeps nothing over a crash: fsync is off. SPARELOOP_TEST_DURABLE=yes makes one that keeps what it
+# says it keeps. initdb refuses root, so root runs it as postgres or nobody.
 # SPARELOOP_TEST_CLUSTER names the folder, for several clusters side by side.
 set -euo pipefail
 
@@ -71,8 +73,8 @@ start() {
     for _ in 1 2 3; do
         port=$(free_port)
         if "${as[@]}" "$programs/pg_ctl" -D "$home/data" -l "$home/data/server.log" -w -t 60 \
-            -o "-h 127.0.0.1 -p $port -k $home -c fsync=off -c synchronous_commit=off \
-                -c full_page_writes=off -c max_connections=300 -c shared_buffers=64MB" \
+            -o "-h 127.0.0.1 -p $port -k $home $lasting -c max_connections=300 \
+                -c shared_buffers=64MB" \
             start >/dev/null 2>&1; then
             echo "postgres://spareloop@127.0.0.1:$port/postgres" >"$home/url"
             cat "$home/url"
@@ -84,6 +86,17 @@ start() {
     exit 1
 }
 
+# pg_ctl keeps the words that the cluster was started with.
+strike() {
+    cd "$home"
+    "${as[@]}" "$programs/pg_ctl" -D "$home/data" -l "$home/data/server.log" -m immediate -w -t 60 \
+        restart >/dev/null 2>&1 || {
+        say "it did not come back:"
+        cat "$home/data/server.log" >&2
+        exit 1
+    }
+}
+
 stop() {
     if [ -d "$home/data" ]; then
         cd /
@@ -92,13 +105,16 @@ stop() {
     rm -rf "$home"
 }
 
+lasting="-c fsync=off -c synchronous_commit=off -c full_page_writes=off"
+if [ "${SPARELOOP_TEST_DURABLE:-}" = yes ]; then lasting=""; fi
 find_programs
 find_user
 case "${1:-}" in
 start) start ;;
+strike) strike ;;
 stop) stop ;;
 *)
-    say "say 'start' or 'stop'"
+    say "say 'start', 'strike' or 'stop'"
     exit 2
     ;;
 esac

@@ -27,9 +27,16 @@ pub fn binary(name: &str) -> PathBuf {
     path
 }
 
+/// The server's program.
+pub const SERVER: &str = "spareloop-server";
+
 /// A command of `spareloop-server` over a data folder, with nothing of the caller's environment.
 pub fn server_command(data: &Path) -> Command {
-    let mut command = Command::new(binary("spareloop-server"));
+    server_command_of(SERVER, data)
+}
+
+fn server_command_of(program: &str, data: &Path) -> Command {
+    let mut command = Command::new(binary(program));
     command.env_clear().env("SPARELOOP_DATA", data).env("SPARELOOP_LOG", "error");
     command
 }
@@ -80,7 +87,12 @@ impl Server {
 
     /// The same with more environment, as a database URL or the address to listen on.
     pub fn start_with(data: &Path, environment: &[(&str, &str)]) -> Self {
-        let mut command = server_command(data);
+        Self::start_program(SERVER, data, environment)
+    }
+
+    /// The same with another program in the server's place.
+    pub fn start_program(program: &str, data: &Path, environment: &[(&str, &str)]) -> Self {
+        let mut command = server_command_of(program, data);
         command.arg("serve");
         Self::run(command, data, environment)
     }

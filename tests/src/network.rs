@@ -10,8 +10,8 @@ use spareloop_domain::words::uuid_v7;
 use tempfile::TempDir;
 use uuid::Uuid;
 
-use crate::binaries::{Server, server_command};
-use crate::database::{Kind, Postgresql};
+use crate::binaries::{SERVER, Server, server_command};
+use crate::database::{Cluster, Kind, Postgresql};
 use crate::farm::{Device, PASSWORD, Said};
 
 /// A key for one act of a test.
@@ -80,6 +80,7 @@ pub struct Network {
     /// The coordinator, signed in.
     pub coordinator: Client,
     database: Option<Postgresql>,
+    program: &'static str,
     folder: TempDir,
 }
 
@@ -91,23 +92,40 @@ impl Network {
 
     /// On the embedded database, on the disk of a folder.
     pub fn embedded_in(folder: &Path) -> Self {
-        Self::in_folder(Kind::Sqlite, tempfile::tempdir_in(folder).expect("a folder"))
+        Self::in_folder(SERVER, None, tempfile::tempdir_in(folder).expect("a folder"))
     }
 
     /// On either database.
     pub fn on(kind: Kind) -> Self {
-        Self::in_folder(kind, tempfile::tempdir().expect("a folder"))
+        Self::served_by(SERVER, kind)
     }
 
-    fn in_folder(kind: Kind, folder: TempDir) -> Self {
+    /// On either database, with another program in the server's place.
+    pub fn served_by(program: &'static str, kind: Kind) -> Self {
         let database = match kind {
             Kind::Sqlite => None,
             Kind::Postgresql => Some(Postgresql::fresh()),
         };
+        Self::in_folder(program, database, tempfile::tempdir().expect("a folder"))
+    }
+
+    /// On a database of a PostgreSQL cluster of its own.
+    pub fn on_cluster(cluster: &Cluster) -> Self {
+        let database = Some(Postgresql::fresh_in(cluster.url()));
+        Self::in_folder(SERVER, database, tempfile::tempdir().expect("a folder"))
+    }
+
+    fn in_folder(program: &'static str, database: Option<Postgresql>, folder: TempDir) -> Self {
         let address = lasting_address();
-        let server = start(&folder.path().join("server"), database.as_ref(), &address, &[]);
+        let data = folder.path().join("server");
+        let server = start(program, &data, database.as_ref(), &address, &[]);
         let coordinator = set_up(&server);
-        Self { server, coordinator, database, folder }
+        Self { server, coordinator, database, program, folder }
+    }
+
+    /// The address of its PostgreSQL database, if it is on one.
+    pub fn database_url(&self) -> Option<String> {
+        self.database.as_ref().map(Postgresql::url)
     }
 
     /// A folder for this network's farms and files.
@@ -129,13 +147,13 @@ impl Network {
     pub fn start_again_with(&mut self, more: &[(&str, &str)]) {
         let address = self.server.address();
         self.server.kill();
-        self.server = start(&self.data(), self.database.as_ref(), &address, more);
+        self.server = start(self.program, &self.data(), self.database.as_ref(), &address, more);
     }
 
     /// Another server over the same PostgreSQL, with its data in a folder of its own.
     pub fn replica(&self, name: &str, more: &[(&str, &str)]) -> Server {
         let database = self.database.as_ref();
-        start(&self.folder().join(name), database, &lasting_address(), more)
+        start(self.program, &self.folder().join(name), database, &lasting_address(), more)
     }
 
     /// Runs a command of the server's program on this network's database.
@@ -209,6 +227,7 @@ fn lasting_address() -> String {
 }
 
 fn start(
+    program: &str,
     data: &Path,
     database: Option<&Postgresql>,
     address: &str,
@@ -218,5 +237,5 @@ fn start(
     let mut environment = vec![("SPARELOOP_BIND", address)];
     environment.extend(url.iter().map(|url| ("SPARELOOP_DATABASE_URL", url.as_str())));
     environment.extend(more);
-    Server::start_with(data, &environment)
+    Server::start_program(program, data, &environment)
 }
