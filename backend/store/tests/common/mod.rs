@@ -68,6 +68,17 @@ impl House {
         Self { store: Some(store), url, _folder: None, database: Some((base, name)) }
     }
 
+    /// Over a store that somebody else looks after.
+    pub fn over(store: Store) -> Self {
+        let url = store.url().clone();
+        Self { store: Some(store), url, _folder: None, database: None }
+    }
+
+    /// The cluster's address and the database's name, on PostgreSQL.
+    pub fn database(&self) -> Option<(&str, &str)> {
+        self.database.as_ref().map(|(base, name)| (base.as_str(), name.as_str()))
+    }
+
     pub fn store(&self) -> &Store {
         self.store.as_ref().unwrap()
     }
