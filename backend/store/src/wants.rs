@@ -13,6 +13,7 @@ use spareloop_domain::exchange::{HoldState, WantAct, WantState};
 use spareloop_domain::words::{Count, Day, FarmId, NetworkId, UnitKind, VarietyName, WantId};
 
 use crate::error::taken;
+use crate::offers::Sought;
 use crate::schema::{hold_now, wants};
 use crate::text::{count, free, moment, read, read_some};
 use crate::{Missing, Refused, StoreError, Taken, Tx, people};
@@ -210,6 +211,18 @@ pub fn board(
     limit: u32,
     now: DateTime<Utc>,
 ) -> Result<Vec<Want>, StoreError> {
+    board_of(tx, network, &Sought::default(), after, limit, now)
+}
+
+/// The same, of what is sought: by the variety wanted first.
+pub fn board_of(
+    tx: &mut Tx<'_>,
+    network: NetworkId,
+    sought: &Sought,
+    after: Option<WantId>,
+    limit: u32,
+    now: DateTime<Utc>,
+) -> Result<Vec<Want>, StoreError> {
     let mut query = wants::table
         .filter(wants::network.eq(network.to_string()))
         .filter(wants::state.eq(WantState::Open.code()))
@@ -218,6 +231,12 @@ pub fn board(
         .into_boxed();
     if let Some(after) = after {
         query = query.filter(wants::id.gt(after.to_string()));
+    }
+    if let Some(variety) = &sought.variety {
+        query = query.filter(wants::variety_key.eq(variety.key()));
+    }
+    if let Some(unit) = sought.unit {
+        query = query.filter(wants::unit.eq(unit.code()));
     }
     let rows: Vec<WantRow> = query.load(tx.connection)?;
     rows.into_iter().map(|row| row.want(tx, now)).collect()

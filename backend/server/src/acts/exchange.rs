@@ -12,7 +12,7 @@ use spareloop_domain::attest::{FactKind, missing};
 use spareloop_domain::exchange::owed::Tenths;
 use spareloop_domain::words::{Day, FarmId, MessageId, NetworkId, OfferId, VarietyName, WantId};
 use spareloop_rounds::{Gives, Lack, Line, Spare, VarietyKey, pairwise};
-use spareloop_store::offers::{NewOffer, Offer};
+use spareloop_store::offers::{NewOffer, Offer, Sought};
 use spareloop_store::wants::{NewWant, Want};
 use spareloop_store::{
     StoreError, Tx, attest, farm_beliefs, farm_book, messages, offers, owed, people, wants,
@@ -177,13 +177,25 @@ pub async fn board(
     after: Option<Uuid>,
     limit: u32,
 ) -> Result<Board, ServerError> {
+    board_of(house, member, Sought::default(), after, limit).await
+}
+
+/// The same, of what is sought.
+pub async fn board_of(
+    house: &House,
+    member: Member,
+    sought: Sought,
+    after: Option<Uuid>,
+    limit: u32,
+) -> Result<Board, ServerError> {
     let (now, today) = (house.now(), house.today()?);
     house
         .read(move |tx| {
             let network = member.network;
             let farms = farms_of(tx, network)?;
-            let offers = offers::board(tx, network, after.map(OfferId::new), limit, now)?;
-            let wants = wants::board(tx, network, after.map(WantId::new), limit, now)?;
+            let (first_offer, first_want) = (after.map(OfferId::new), after.map(WantId::new));
+            let offers = offers::board_of(tx, network, &sought, first_offer, limit, now)?;
+            let wants = wants::board_of(tx, network, &sought, first_want, limit, now)?;
             let offers = offers
                 .into_iter()
                 .map(|offer| {

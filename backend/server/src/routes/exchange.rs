@@ -2,14 +2,17 @@
 
 use actix_web::web::{Data, Json, Path, Query};
 use actix_web::{HttpResponse, get, post};
+use serde::Deserialize;
 use spareloop_api::exchange::{
     Board, MakeOffer, MakeWant, Matches, Messages, OfferView, OwedBook, WantView,
 };
 use spareloop_domain::words::{OfferId, WantId};
+use spareloop_store::offers::Sought;
+use utoipa::IntoParams;
 use utoipa_actix_web::service_config::ServiceConfig;
 
 use super::{Nothing, Paging};
-use crate::acts::exchange;
+use crate::acts::{exchange, field};
 use crate::auth::caller::{Grower, Member};
 use crate::error::ServerError;
 use crate::house::House;
@@ -106,10 +109,30 @@ pub(super) async fn withdraw_want(
     exchange::withdraw_want(&house, caller, &key, want.into_inner()).await.map(Json)
 }
 
+/// What is sought on the sheet.
+#[derive(Debug, Clone, Deserialize, IntoParams)]
+#[into_params(parameter_in = Query)]
+pub(super) struct Seeking {
+    /// A variety's name, whatever its case, accents and quotes; of wants the one wanted first.
+    #[serde(default)]
+    variety: Option<String>,
+    /// A unit kind, as `division`.
+    #[serde(default)]
+    unit: Option<String>,
+}
+
+impl Seeking {
+    fn sought(&self) -> Result<Sought, ServerError> {
+        let variety = self.variety.as_deref().map(|name| field("variety", name)).transpose()?;
+        let unit = self.unit.as_deref().map(|name| field("unit", name)).transpose()?;
+        Ok(Sought { variety, unit })
+    }
+}
+
 /// The network's spare and short sheet: open offers and open wants.
 ///
 /// A page holds at most `limit` of each; send the last id seen of either as `after` to go on.
-#[utoipa::path(tag = "exchange", params(Paging),
+#[utoipa::path(tag = "exchange", params(Paging, Seeking),
     responses((status = 200, description = "The sheet", body = Board)),
     extensions(("x-access" = json!("person"))))]
 #[get("/board")]
@@ -117,8 +140,10 @@ pub(super) async fn board(
     house: Data<House>,
     caller: Member,
     paging: Query<Paging>,
+    seeking: Query<Seeking>,
 ) -> Result<Json<Board>, ServerError> {
-    exchange::board(&house, caller, paging.after, paging.limit()?).await.map(Json)
+    let sought = seeking.into_inner().sought()?;
+    exchange::board_of(&house, caller, sought, paging.after, paging.limit()?).await.map(Json)
 }
 
 /// Who has what the caller's farm lacks, and lacks what it has.

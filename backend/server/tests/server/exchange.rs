@@ -245,6 +245,31 @@ async fn the_sheet_comes_in_pages() {
 }
 
 #[actix_web::test]
+async fn the_sheet_shows_what_is_sought_by_variety_and_unit_kind() {
+    let mut pair = Pair::new().await;
+    let ember = pair.offer(5).await;
+    pair.lot = pair.giver.stores(&pair.yard, "Moss Anthem", 20).await;
+    let moss = pair.offer(6).await;
+    pair.want(3).await;
+    let sheet = |query: &'static str| {
+        let call = Call::get(&format!("/board?{query}")).by(pair.taker.token());
+        async { pair.yard.send(call).await }
+    };
+    let found = |board: &Board| {
+        board.offers.iter().map(|offer| offer.offer).collect::<std::collections::BTreeSet<_>>()
+    };
+    let both: Board = sheet("unit=division").await.ok();
+    assert_eq!(found(&both), [ember.offer, moss.offer].into());
+    let one: Board = sheet("variety=EMBER%20lantern&unit=division").await.ok();
+    assert_eq!((found(&one), one.wants.len()), ([ember.offer].into(), 1));
+    let other: Board = sheet("variety=moss%20anthem").await.ok();
+    assert_eq!((found(&other), other.wants.len()), ([moss.offer].into(), 0));
+    let none: Board = sheet("variety=moss%20anthem&unit=clump").await.ok();
+    assert!(none.offers.is_empty() && none.wants.is_empty());
+    assert_eq!(sheet("unit=barrel").await.code(), ProblemCode::Refused);
+}
+
+#[actix_web::test]
 async fn the_coordinator_sees_the_sheet_and_the_balances_and_gives_nothing() {
     let pair = Pair::new().await;
     pair.offer(10).await;

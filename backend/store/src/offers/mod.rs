@@ -16,7 +16,7 @@ use spareloop_domain::exchange::cut::promised;
 use spareloop_domain::exchange::{OfferAct, OfferState};
 use spareloop_domain::ledger::draft::check_passing_on;
 use spareloop_domain::words::{
-    Count, FarmId, Identity, LotId, NetworkId, OfferId, Purpose, UnitKind,
+    Count, FarmId, Identity, LotId, NetworkId, OfferId, Purpose, UnitKind, VarietyName,
 };
 
 pub(crate) use row::{close_if_gone, lock, lock_offers_of, offered_lots, set_state};
@@ -178,6 +178,27 @@ pub fn board(
     limit: u32,
     now: DateTime<Utc>,
 ) -> Result<Vec<Offer>, StoreError> {
+    board_of(tx, network, &Sought::default(), after, limit, now)
+}
+
+/// What is sought on the sheet; everything unless told.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Sought {
+    /// Of this variety, by its folded name.
+    pub variety: Option<VarietyName>,
+    /// Of this unit kind.
+    pub unit: Option<UnitKind>,
+}
+
+/// The same, of what is sought. An index leads to each, however long the sheet is.
+pub fn board_of(
+    tx: &mut Tx<'_>,
+    network: NetworkId,
+    sought: &Sought,
+    after: Option<OfferId>,
+    limit: u32,
+    now: DateTime<Utc>,
+) -> Result<Vec<Offer>, StoreError> {
     let mut query = offers::table
         .filter(offers::network.eq(network.to_string()))
         .filter(offers::state.eq(OfferState::Open.code()))
@@ -187,6 +208,12 @@ pub fn board(
         .into_boxed();
     if let Some(after) = after {
         query = query.filter(offers::id.gt(after.to_string()));
+    }
+    if let Some(variety) = &sought.variety {
+        query = query.filter(offers::variety_key.eq(variety.key()));
+    }
+    if let Some(unit) = sought.unit {
+        query = query.filter(offers::unit.eq(unit.code()));
     }
     let rows: Vec<OfferRow> = query.load(tx.connection)?;
     let found = rows.into_iter().map(Offer::try_from).collect::<Result<_, _>>()?;
