@@ -1,12 +1,14 @@
 //! Problems as RFC 9457 tells them, with stable codes and a hint each.
 
 use serde::{Deserialize, Serialize};
-use utoipa::ToSchema;
+use utoipa::openapi::schema::Type;
+use utoipa::openapi::{ObjectBuilder, RefOr, Schema};
+use utoipa::{PartialSchema, ToSchema};
 
 macro_rules! codes {
     ($($(#[$doc:meta])* $name:ident = $code:literal, $status:literal, $title:literal, $hint:literal;)+) => {
         /// Why a request was refused. The code never changes its meaning.
-        #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, ToSchema)]
+        #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
         pub enum ProblemCode {
             $($(#[$doc])* #[serde(rename = $code)] $name,)+
             /// A code of a newer server.
@@ -90,6 +92,20 @@ codes! {
     /// The database is out of reach or busy.
     Unavailable = "unavailable", 503, "The server can't reach its book right now", "Keep on working: the client keeps everything. Try again in a while.";
 }
+
+// By hand: the derive doesn't read a `rename` that comes out of a macro, and would describe the names of
+// the variants, which are never sent.
+impl PartialSchema for ProblemCode {
+    fn schema() -> RefOr<Schema> {
+        ObjectBuilder::new()
+            .schema_type(Type::String)
+            .description(Some("Why a request was refused. The code never changes its meaning."))
+            .enum_values(Some(Self::ALL.iter().map(|code| code.code())))
+            .into()
+    }
+}
+
+impl ToSchema for ProblemCode {}
 
 /// A problem document (RFC 9457), `application/problem+json`.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
