@@ -6,19 +6,22 @@ use std::process::Command;
 
 /// Every crate that `room` is built from, by the resolver's own word.
 fn built_from(room: &str) -> BTreeSet<String> {
-    let output = Command::new(env!("CARGO"))
-        .args(["tree", "--offline", "--edges", "normal,build", "--prefix", "none"])
-        .args(["--format", "{p}", "--package", room])
-        .output()
-        .expect("cargo tree runs");
-    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
-    String::from_utf8(output.stdout)
-        .expect("UTF-8")
+    cargo_tree(room, &["--edges", "normal,build"])
         .lines()
         .filter_map(|line| line.split_whitespace().next())
         .map(str::to_owned)
         .filter(|name| name != room)
         .collect()
+}
+
+fn cargo_tree(room: &str, more: &[&str]) -> String {
+    let output = Command::new(env!("CARGO"))
+        .args(["tree", "--offline", "--prefix", "none", "--format", "{p}", "--package", room])
+        .args(more)
+        .output()
+        .expect("cargo tree runs");
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+    String::from_utf8(output.stdout).expect("UTF-8")
 }
 
 fn refuse(room: &str, forbidden: &[&str]) {
@@ -83,7 +86,11 @@ fn rounds_alone_links_a_solver() {
 
 #[test]
 fn the_server_does_not_see_the_client() {
-    refuse("spareloop-server", &["spareloop-cli", "reqwest"]);
+    refuse("spareloop-server", &["spareloop-cli"]);
+    let features = cargo_tree("spareloop-server", &["--edges", "normal,build,features"]);
+    let client = "spareloop-api feature \"client\"";
+    assert!(features.contains("spareloop-api v"), "the check looked past the interface");
+    assert!(!features.contains(client), "the server is built with the interface's client");
 }
 
 #[test]

@@ -6,6 +6,7 @@
 
 pub mod access;
 pub mod attest;
+pub mod channels;
 #[cfg(feature = "client")]
 pub mod client;
 pub mod exchange;

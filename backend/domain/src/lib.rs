@@ -6,8 +6,8 @@
 //! [`curve`], [`works`], [`calibration`]), what to look at ([`tonight`]) and what a look proves
 //! ([`sampling`], [`interval`]), the air in store ([`climate`]), solutions at the bench
 //! ([`disinfection`]), the states of an exchange ([`exchange`]), what a unit is fairly worth
-//! ([`value`]), what farms state about lots over their signature ([`attest`]) and the JSON door to the computations
-//! ([`compute`]). [`planted`] holds what the simulation of a sync may do to the rooms from within;
+//! ([`value`]), what farms state about lots over their signature ([`attest`]), by which channels a farm
+//! is told things ([`telling`]) and the JSON door to the computations ([`compute`]). [`planted`] holds what the simulation of a sync may do to the rooms from within;
 //! shipped builds have none of it.
 //!
 //! What may not enter: input or output, a clock, randomness (ids and times are arguments), async,
@@ -32,6 +32,7 @@ pub mod planted;
 pub mod sampling;
 pub mod settings;
 pub mod shrink;
+pub mod telling;
 pub mod tonight;
 pub mod value;
 pub mod words;

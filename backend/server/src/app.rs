@@ -63,6 +63,7 @@ fn configure(config: &mut ServiceConfig, house: Data<House>, document: Data<Docu
         .app_data(QueryConfig::default().error_handler(|error, _| unreadable(&error).into()));
     let mut described = utoipa_actix_web::service_config::ServiceConfig::new(config);
     described.configure(routes::health::configure);
+    described.configure(routes::fetched::configure);
     described.service(openapi::serve);
     described.service(scope::scope(BASE).configure(routes::configure));
     pages::configure(config);

@@ -18,8 +18,9 @@ use crate::config::Flags;
         spareloop-server backup safe/network.db       a checked copy, taken while it runs\n  \
         spareloop-server restore safe/network.db      stop the server first",
     after_help = "Settings: flag over environment over spareloop-server.toml over default.\n\
-        Secrets come by SPARELOOP_SECRET_FILE, SPARELOOP_SECRET, SPARELOOP_DATABASE_URL_FILE or\n\
-        SPARELOOP_DATABASE_URL, never by flag. SPARELOOP_LOG sets what is logged (warn, info, debug).\n\n\
+        Secrets come by SPARELOOP_SECRET_FILE, SPARELOOP_SECRET, SPARELOOP_DATABASE_URL_FILE,\n\
+        SPARELOOP_DATABASE_URL, SPARELOOP_SMTP_PASSWORD_FILE or SPARELOOP_SMTP_PASSWORD, never by flag.\n\
+        SPARELOOP_LOG sets what is logged (warn, info, debug).\n\n\
         Exit codes: 0 done, 1 failed, 2 usage, 3 input refused, 6 server or database out of reach."
 )]
 pub struct Cli {

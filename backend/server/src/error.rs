@@ -175,7 +175,7 @@ const fn conflict_code(conflict: &Conflict) -> ProblemCode {
 const fn refusal_code(refused: &Refused) -> ProblemCode {
     match refused {
         Refused::NotACoordinator | Refused::OnlyBy(_) => ProblemCode::NotAllowed,
-        Refused::State(_) => ProblemCode::NotInThatState,
+        Refused::State(_) | Refused::Channel(_) => ProblemCode::NotInThatState,
         _ => ProblemCode::Refused,
     }
 }

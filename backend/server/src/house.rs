@@ -19,6 +19,7 @@ use crate::auth::tokens::Signer;
 use crate::config::Front;
 use crate::error::ServerError;
 use crate::keys::Keys;
+use crate::telling::Telling;
 
 /// How many passwords are hashed at the same time: each takes 19 MiB and a core.
 const HASHES_AT_ONCE: usize = 2;
@@ -60,6 +61,8 @@ pub struct House {
     pub reached: Reached,
     /// The values of its networks, as reckoned last.
     pub values: KeptValues,
+    /// How farms are told things beside the pages.
+    pub telling: Telling,
 }
 
 impl std::fmt::Debug for House {
@@ -87,7 +90,14 @@ impl House {
             policies,
             reached,
             values: KeptValues::default(),
+            telling: Telling::default(),
         })
+    }
+
+    /// The same house, telling farms things that way.
+    #[must_use]
+    pub fn telling(self, telling: Telling) -> Self {
+        Self { telling, ..self }
     }
 
     /// The time, to the microsecond as both databases keep it.

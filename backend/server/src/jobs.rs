@@ -1,4 +1,5 @@
-//! What happens by itself: overdue holds lapse, what is no longer needed is forgotten.
+//! What happens by itself: overdue holds lapse, weekly letters are asked for, what is no longer needed
+//! is forgotten. Bringing letters and calls is a job of its own ([`crate::telling::outbox`]).
 //!
 //! Any replica may run it and none does harm by running it too. What may not enter: when a hold
 //! lapses (the store asks `domain`; a lapsed hold is never counted, job or no job).
@@ -11,7 +12,7 @@ use actix_web::web::Data;
 use chrono::{DateTime, TimeDelta, Utc};
 use spareloop_store::cluster::Presence;
 use spareloop_store::network_summaries::Timetable;
-use spareloop_store::{Store, holds, prune_acts, sign_ins, web_sessions};
+use spareloop_store::{Store, channels, holds, prune_acts, sign_ins, web_sessions};
 
 use crate::error::ServerError;
 use crate::house::House;
@@ -124,6 +125,7 @@ pub fn start(house: Data<House>) -> JoinHandle<()> {
 
 async fn turn(house: &House, turns: u32) -> Result<(), ServerError> {
     lapse(house).await?;
+    tell(house).await?;
     if turns.is_multiple_of(PRUNE_EVERY) {
         prune(house).await?;
     }
@@ -138,6 +140,14 @@ pub async fn lapse(house: &House) -> Result<(), ServerError> {
     Ok(())
 }
 
+/// Asks for the weekly letters that are due, and gives up what was tried for too long.
+pub async fn tell(house: &House) -> Result<(), ServerError> {
+    let now = house.now();
+    while house.write(move |tx| channels::ask_for_digests(tx, now)).await? > 0 {}
+    house.write(move |tx| channels::give_up_overdue(tx, now)).await?;
+    Ok(())
+}
+
 /// Forgets what is too old to matter.
 pub async fn prune(house: &House) -> Result<(), ServerError> {
     let now = house.now();
@@ -147,6 +157,7 @@ pub async fn prune(house: &House) -> Result<(), ServerError> {
             prune_acts(tx, now)?;
             sign_ins::prune(tx, now)?;
             web_sessions::prune(tx, now)?;
+            channels::prune(tx, now)?;
             Ok(())
         })
         .await

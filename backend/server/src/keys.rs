@@ -35,6 +35,14 @@ pub enum Purpose {
     Form,
     /// Fingerprints of requests, for the idempotency record.
     Fingerprint,
+    /// Addresses of feeds and calendars.
+    Fetching,
+    /// Secrets that webhooks' calls are signed with.
+    Webhook,
+    /// Links by which an address of e-mail is confirmed.
+    ConfirmLetters,
+    /// Links by which letters are ended.
+    EndLetters,
 }
 
 impl Purpose {
@@ -46,6 +54,10 @@ impl Purpose {
             Self::Device => b"spareloop device token",
             Self::Form => b"spareloop form token",
             Self::Fingerprint => b"spareloop request fingerprint",
+            Self::Fetching => b"spareloop feed address",
+            Self::Webhook => b"spareloop webhook secret",
+            Self::ConfirmLetters => b"spareloop letters confirm link",
+            Self::EndLetters => b"spareloop letters end link",
         }
     }
 }

@@ -34,6 +34,7 @@ use crate::routes;
         (name = "exchange", description = "Offers, wants, matches, the owed book, messages"),
         (name = "holds", description = "From the asking to the receipt"),
         (name = "statements", description = "Keys for signing, and signed statements about lots"),
+        (name = "channels", description = "E-mail, signed webhooks, feed and calendar by which a farm is told things"),
         (name = "health", description = "For whoever runs the server"),
     )
 )]
@@ -45,6 +46,7 @@ pub fn document() -> OpenApi {
         .into_utoipa_app()
         .openapi(Described::openapi())
         .configure(routes::health::configure)
+        .configure(routes::fetched::configure)
         .service(scope::scope(BASE).configure(routes::configure))
         .configure(|config| {
             config.service(serve);

@@ -26,6 +26,8 @@ use crate::jobs::Upkeep;
 use crate::keep::{self, KeepError, Keeper, Lock, Present, Trial, log_of};
 use crate::keys::{self, KeyError, Keys};
 use crate::openapi::Document;
+use crate::telling::post::NoPost;
+use crate::telling::{Telling, outbox};
 use crate::together::{self, Networks};
 use crate::{app, jobs};
 
@@ -69,6 +71,9 @@ pub enum RunError {
     /// An operation declares no policy.
     #[error(transparent)]
     Policy(#[from] NoPolicy),
+    /// Letters can't be set up that way.
+    #[error(transparent)]
+    Post(#[from] NoPost),
     /// The house can't be put together.
     #[error(transparent)]
     House(#[from] ServerError),
@@ -87,7 +92,7 @@ impl RunError {
     /// What to do next.
     const fn hint(&self) -> &'static str {
         match self {
-            Self::Config(_) | Self::Url(_) => {
+            Self::Config(_) | Self::Url(_) | Self::Post(_) => {
                 "Correct the setting; spareloop-server --help lists them all."
             }
             Self::Key(_) => {
@@ -117,7 +122,10 @@ impl RunError {
 
     fn exit_code(&self) -> ExitCode {
         ExitCode::from(match self {
-            Self::Config(_) | Self::Url(_) | Self::Store(StoreError::Conflict(_)) => 3,
+            Self::Config(_)
+            | Self::Url(_)
+            | Self::Post(_)
+            | Self::Store(StoreError::Conflict(_)) => 3,
             Self::Keep(error) => error.exit_code(),
             Self::Compute(error) => error.exit_code(),
             Self::Store(StoreError::Outage(_)) | Self::NotAnswering(_) => 6,
@@ -242,13 +250,15 @@ async fn serve(config: &Config) -> Result<(), RunError> {
     };
     let document = Document::new();
     let policies = document.policies()?;
-    let house = House::new(store.clone(), keys, policies, reached, Arc::new(Utc::now))?;
+    let house = House::new(store.clone(), keys, policies, reached, Arc::new(Utc::now))?
+        .telling(Telling::new(&config.telling)?);
     let (house, document) = (Data::new(house), Data::new(document));
     let url = house.reached.url.clone();
     let upkeep = Upkeep { keeper, store: store.clone(), nightly: config.nightly.clone(), presence };
     let jobs = [
         jobs::start(house.clone()),
         jobs::start_upkeep(house.clone(), upkeep),
+        outbox::start(house.clone()),
         jobs::start_together(house.clone(), store.clone(), config.together),
     ];
     let server = HttpServer::new(move || app::app(house.clone(), document.clone()))

@@ -11,6 +11,7 @@ use spareloop_domain::attest::{FactKind, KeyError, VerifyError};
 use spareloop_domain::exchange::owed::{PostingError, Tenths};
 use spareloop_domain::exchange::{self, Party};
 use spareloop_domain::ledger::Refusal;
+use spareloop_domain::telling;
 use spareloop_domain::words::{Count, Day, Purpose, UnitKind};
 
 /// Why the store could not do what it was asked. Nothing was changed.
@@ -174,6 +175,9 @@ pub enum Taken {
     /// A key for signing.
     #[error("that key")]
     Key,
+    /// What a channel leads to.
+    #[error("that address, by another channel of your farm,")]
+    Target,
 }
 
 /// What a single-use code is for.
@@ -185,6 +189,9 @@ pub enum CodeFor {
     /// Joining a network.
     #[error("that invitation")]
     Joining,
+    /// Confirming an address of e-mail, or ending what is sent there.
+    #[error("that link")]
+    Letter,
 }
 
 /// What is not there, or not the caller's to see.
@@ -223,6 +230,9 @@ pub enum Missing {
     /// A key for signing.
     #[error("there is no such key here")]
     Key,
+    /// A channel.
+    #[error("there is no such channel here")]
+    Channel,
 }
 
 /// A rule of the trade says no.
@@ -316,6 +326,9 @@ pub enum Refused {
     /// A statement that does not hold.
     #[error("that statement is not taken: {0}")]
     Statement(#[from] VerifyError),
+    /// The state of a channel doesn't allow it.
+    #[error(transparent)]
+    Channel(#[from] telling::Refused),
     /// A want asks for statements that the lot doesn't bear.
     #[error(
         "your want asks for signed statements that this lot does not bear: {}",

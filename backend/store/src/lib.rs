@@ -9,6 +9,7 @@
 //! check       the whole database read through; copying, copies, cluster: what copies of it need
 //! attest      keys for signing and signed statements, as one feed of a network
 //! offers wants holds hand_overs owed messages   the exchange
+//! channels      by which a farm is told things; the outbox of what is to be brought over them
 //! ```
 //!
 //! Every function of an aggregate takes a [`Tx`], so that several make one transaction; every
@@ -21,6 +22,7 @@
 
 pub mod attest;
 mod books;
+pub mod channels;
 mod check;
 pub mod cluster;
 mod connection;

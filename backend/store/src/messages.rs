@@ -2,12 +2,12 @@
 
 use chrono::{DateTime, NaiveDateTime, Utc};
 use diesel::dsl::max;
-use diesel::{ExpressionMethods, QueryDsl, RunQueryDsl};
+use diesel::{ExpressionMethods, OptionalExtension, QueryDsl, RunQueryDsl};
 use spareloop_domain::words::{FarmId, HoldId, MessageId};
 
 use crate::schema::{entries, farms, messages};
 use crate::text::{moment, read, read_some};
-use crate::{StoreError, Tx, fresh};
+use crate::{StoreError, Tx, channels, fresh};
 
 /// Something a farm was told.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -22,7 +22,7 @@ pub struct Message {
     pub hold: Option<HoldId>,
 }
 
-/// Tells a farm something.
+/// Tells a farm something: on its page and feed, and by every channel over which messages are brought.
 pub(crate) fn tell(
     tx: &mut Tx<'_>,
     farm: FarmId,
@@ -30,16 +30,17 @@ pub(crate) fn tell(
     text: &str,
     now: DateTime<Utc>,
 ) -> Result<(), StoreError> {
+    let id = MessageId::new(fresh::uuid(now)?);
     diesel::insert_into(messages::table)
         .values((
-            messages::id.eq(fresh::uuid(now)?.to_string()),
+            messages::id.eq(id.to_string()),
             messages::farm.eq(farm.to_string()),
             messages::at.eq(moment(now)),
             messages::body.eq(text),
             messages::hold.eq(hold.map(|hold| hold.to_string())),
         ))
         .execute(tx.connection)?;
-    Ok(())
+    channels::ask_for_message(tx, farm, id, now)
 }
 
 /// Tells every farm that the server's book was put back from a copy, and what is not in it.
@@ -64,6 +65,24 @@ pub(crate) fn tell_of_restore(tx: &mut Tx<'_>, now: DateTime<Utc>) -> Result<(),
         tell(tx, read(&farm)?, None, &text, now)?;
     }
     Ok(())
+}
+
+/// One thing that the farm was told.
+pub(crate) fn one(
+    tx: &mut Tx<'_>,
+    farm: FarmId,
+    id: MessageId,
+) -> Result<Option<Message>, StoreError> {
+    let row: Option<(NaiveDateTime, String, Option<String>)> = messages::table
+        .filter(messages::farm.eq(farm.to_string()))
+        .filter(messages::id.eq(id.to_string()))
+        .select((messages::at, messages::body, messages::hold))
+        .first(tx.connection)
+        .optional()?;
+    row.map(|(at, text, hold)| {
+        Ok(Message { id, at: at.and_utc(), text, hold: read_some(hold.as_deref())? })
+    })
+    .transpose()
 }
 
 /// What the farm was told, newest first: at most `limit`, those before `before` if it is given.

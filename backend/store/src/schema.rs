@@ -320,6 +320,42 @@ diesel::table! {
     }
 }
 
+diesel::table! {
+    channels (id) {
+        id -> Text,
+        farm -> Text,
+        kind -> Text,
+        target -> Nullable<Text>,
+        takes -> Nullable<Text>,
+        token_hash -> Nullable<Text>,
+        secret_number -> Nullable<Text>,
+        state -> Text,
+        made_at -> Timestamp,
+        confirmed_at -> Nullable<Timestamp>,
+        ended_at -> Nullable<Timestamp>,
+        ended_why -> Nullable<Text>,
+        next_digest_at -> Nullable<Timestamp>,
+    }
+}
+
+diesel::table! {
+    deliveries (id) {
+        id -> Text,
+        channel -> Text,
+        what -> Text,
+        message -> Nullable<Text>,
+        state -> Text,
+        made_at -> Timestamp,
+        due_at -> Timestamp,
+        tries -> BigInt,
+        lease_ends_at -> Nullable<Timestamp>,
+        ended_at -> Nullable<Timestamp>,
+        said -> Text,
+    }
+}
+
+diesel::joinable!(deliveries -> channels (channel));
+diesel::joinable!(channels -> farms (farm));
 diesel::joinable!(devices -> farms (farm));
 
 diesel::allow_tables_to_appear_in_same_query!(
@@ -348,4 +384,6 @@ diesel::allow_tables_to_appear_in_same_query!(
     network_summaries,
     signing_keys,
     statements,
+    channels,
+    deliveries,
 );

@@ -1,4 +1,5 @@
-//! `farm`: begin its book; connect it to a network; join from a second device; its devices.
+//! `farm`: begin its book; connect it to a network; join from a second device; its devices; by which
+//! channels it is told things.
 
 use std::path::PathBuf;
 
@@ -9,6 +10,7 @@ use spareloop_domain::words::{Day, DeviceId, FarmId};
 use crate::book::copies;
 use crate::book::farm::{self, Farm as FarmRow};
 use crate::book::{BookError, Keep, StockBook, entries, link};
+use crate::commands::tell;
 use crate::desk::Desk;
 use crate::fault::Fault;
 use crate::fresh;
@@ -43,6 +45,9 @@ Examples:
   spareloop farm devices
   spareloop farm devices --shut-out DEVICE")]
     Devices(Devices),
+    /// By which channels the farm is told things: e-mail, a webhook, a feed, a calendar.
+    #[command(subcommand)]
+    Tell(tell::Tell),
 }
 
 /// Begins the farm's book.
@@ -115,6 +120,7 @@ pub fn run(command: Farm, desk: &Desk) -> Result<Answer, Fault> {
         Farm::Connect(it) => connect(it, desk),
         Farm::Join(it) => join(it, desk),
         Farm::Devices(it) => devices(&it, desk),
+        Farm::Tell(it) => tell::run(it, desk),
     }
 }
 

@@ -28,6 +28,7 @@ pub mod season;
 pub mod status;
 pub mod stock;
 pub mod sync;
+pub mod tell;
 pub mod undo;
 pub mod value;
 pub mod variety;

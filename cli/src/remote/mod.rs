@@ -131,7 +131,8 @@ fn bearer(client: &Client, secret: &Secret) -> Client {
     client.with(Token::Bearer(secret.clone()))
 }
 
-fn new_key() -> Result<ActKey, Fault> {
+/// A key for one act.
+pub fn new_key() -> Result<ActKey, Fault> {
     Ok(ActKey(fresh::uuid()?.to_string()))
 }
 

@@ -5,6 +5,7 @@
 
 mod attest;
 mod call;
+mod channels;
 mod exchange;
 mod people;
 mod sync;

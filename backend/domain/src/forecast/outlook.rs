@@ -162,6 +162,16 @@ pub fn look_due(lot: &Lot, today: Day, settings: &Settings) -> LookDue {
     if days > u32::from(every) { LookDue::Due { days } } else { LookDue::NotYet }
 }
 
+/// The first day on which the lot is due for a look, past or to come; none where nothing of it was
+/// ever seen.
+pub fn look_due_on(lot: &Lot, settings: &Settings) -> Option<Day> {
+    let seen = lot.last_seen.first()?.on;
+    let longest = u32::from(settings.check_every_days.max(settings.check_every_days_at_first));
+    (0..=longest.saturating_add(1))
+        .map(|days| seen.plus_days(days))
+        .find(|day| matches!(look_due(lot, *day, settings), LookDue::Due { .. }))
+}
+
 fn days(from: Day, to: Day) -> u32 {
     u32::try_from(to.days_since(from)).unwrap_or(0)
 }

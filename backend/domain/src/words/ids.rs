@@ -96,6 +96,10 @@ id!(/// A signed statement about a lot.
     StatementId, "signed statement");
 id!(/// Something a farm is told.
     MessageId, "message");
+id!(/// A way by which a farm is told things: e-mail, a webhook, a feed, a calendar.
+    ChannelId, "channel");
+id!(/// Something to be brought over a channel, once.
+    DeliveryId, "delivery");
 
 /// Letters and digits that read aloud and by hand without confusion (no 0 O 1 I L U V 5 S 2 Z 8 B).
 const CODE_LETTERS: &[u8; 23] = b"34679ACDEFGHJKMNPQRTWXY";

@@ -4,6 +4,7 @@
 //! both. What may not enter: HTTP, HTML, SQL.
 
 pub mod attest;
+pub mod channels;
 pub mod devices;
 pub mod exchange;
 pub mod holds;

@@ -10,7 +10,8 @@ use askama::Template;
 use super::form::Form;
 
 /// What each field is called, above the field and in the list of mistakes.
-const LABELS: [(&str, &str); 25] = [
+const LABELS: [(&str, &str); 28] = [
+    ("address", "Address of e-mail"),
     ("code", "Code of the invitation"),
     ("condition", "Condition"),
     ("conditions", "Conditions"),
@@ -31,7 +32,9 @@ const LABELS: [(&str, &str); 25] = [
     ("purpose", "What for"),
     ("received", "How many arrived"),
     ("smallest_parcel", "Least I'll send"),
+    ("takes", "What is sent there"),
     ("unit", "What a unit is"),
+    ("url", "Address of the webhook"),
     ("variety", "Variety"),
     ("want", "For which want"),
     ("why", "Why"),

@@ -122,6 +122,7 @@ const FOR_FARMS: [(&str, &str); 1] = [("/", "Stock")];
 const FOR_MEMBERS: [(&str, &str); 2] = [("/sheet", "Spare and short"), ("/values", "Values")];
 const FOR_EXCHANGE: [(&str, &str); 2] = [("/matches", "Matches"), ("/holds", "Holds")];
 const OWED: [(&str, &str); 1] = [("/owed", "Owed book")];
+const FOR_TELLING: [(&str, &str); 1] = [("/channels", "Channels")];
 const FOR_COORDINATORS: [(&str, &str); 1] = [("/network", "Network")];
 
 fn ways(role: Role, has_farm: bool, has_network: bool, asked: &str) -> Vec<Way> {
@@ -138,6 +139,9 @@ fn ways(role: Role, has_farm: bool, has_network: bool, asked: &str) -> Vec<Way> 
     }
     if has_network {
         known.extend(OWED);
+    }
+    if has_farm {
+        known.extend(FOR_TELLING);
     }
     if role == Role::Coordinator {
         known.extend(FOR_COORDINATORS);
@@ -158,7 +162,7 @@ fn done(asked: &str) -> Option<&'static str> {
     DONE.iter().find(|(known, _)| *known == mark).map(|(_, words)| *words)
 }
 
-const DONE: [(&str, &str); 14] = [
+const DONE: [(&str, &str); 18] = [
     ("signed-out", "You are signed out."),
     ("set-up", "Your sign-in is made. Now name your network."),
     ("network", "The network is made. Now invite the farms."),
@@ -172,6 +176,10 @@ const DONE: [(&str, &str); 14] = [
     ("agreed", "Agreed. Both farms can see it."),
     ("released", "Released. Both farms can see it."),
     ("handed-over", "Handed over. The stock book has it as sent."),
+    ("channel-made", "The channel is made."),
+    ("channel-asked", "A letter asks at that address whether it is wanted there."),
+    ("channel-changed", "Changed."),
+    ("channel-ended", "The channel is ended; nothing more goes that way."),
     ("received", "Received. Both stock books and the owed book are right now."),
 ];
 

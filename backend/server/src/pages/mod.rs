@@ -9,6 +9,7 @@
 //! home sheet offers wants matches         stock, spare and short
 //! holds ask agree hand_over receipt owed  from asking to the owed book
 //! values       what a unit is worth, and why
+//! channels letters                        how the farm is told, and what links in letters lead to
 //! style        our one stylesheet
 //! ```
 //!
@@ -18,6 +19,7 @@
 
 mod agree;
 mod ask;
+mod channels;
 mod error;
 mod field;
 mod form;
@@ -26,6 +28,7 @@ mod holds;
 mod home;
 mod join;
 mod layout;
+mod letters;
 mod matches;
 mod network;
 mod offers;
@@ -63,4 +66,6 @@ pub fn configure(config: &mut ServiceConfig) {
     receipt::configure(config);
     owed::configure(config);
     values::configure(config);
+    channels::configure(config);
+    letters::configure(config);
 }

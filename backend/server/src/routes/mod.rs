@@ -4,8 +4,10 @@
 //! [`crate::acts`]. What may not enter: rules, SQL, HTML.
 
 pub mod attest;
+pub mod channels;
 pub mod devices;
 pub mod exchange;
+pub mod fetched;
 pub mod health;
 pub mod holds;
 pub mod ledger;
@@ -43,6 +45,7 @@ pub fn configure(config: &mut ServiceConfig<'_>) {
     exchange::configure(config);
     holds::configure(config);
     attest::configure(config);
+    channels::configure(config);
     ledger::configure(config);
 }
 

@@ -3,6 +3,7 @@
 //! Only shapes change here. What may not enter: queries, rules.
 
 pub mod attest;
+pub mod channels;
 pub mod exchange;
 mod people;
 pub mod stock;

@@ -43,6 +43,12 @@ impl Shown {
         self.html.split("<form ").skip(1).map(read_form).collect()
     }
 
+    /// The action of the first form whose action ends so.
+    pub(crate) fn link_of_form(&self, end: &str) -> String {
+        let found = self.forms().into_iter().find(|form| form.action.ends_with(end));
+        found.unwrap_or_else(|| panic!("no form to {end} on {}", self.address)).action
+    }
+
     /// The first link whose address begins so.
     pub(crate) fn link(&self, start: &str) -> String {
         let found = self.html.split("href=\"").skip(1).find_map(|rest| {

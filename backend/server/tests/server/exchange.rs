@@ -11,6 +11,7 @@ use spareloop_domain::ledger::Body;
 use spareloop_domain::ledger::body::{Receive, Send};
 use spareloop_domain::words::{LotId, UnitKind};
 use spareloop_server::jobs;
+use spareloop_server::telling::Telling;
 use uuid::Uuid;
 
 use crate::farm::{Farm, count};
@@ -27,7 +28,11 @@ pub(crate) struct Pair {
 
 impl Pair {
     pub(crate) async fn new() -> Self {
-        let (yard, clara) = Yard::new().await;
+        Self::telling(Telling::default()).await
+    }
+
+    pub(crate) async fn telling(telling: Telling) -> Self {
+        let (yard, clara) = Yard::telling(telling).await;
         let mut giver = Farm::new(&yard, &clara, "dora").await;
         let taker = Farm::new(&yard, &clara, "emil").await;
         let lot = giver.stores(&yard, "Ember Lantern", 40).await;

@@ -7,14 +7,22 @@ use crate::pages_job::Loop;
 use crate::yard::{PASSWORD, Yard, new_id};
 
 /// Every page that a grower can open without an id.
-const PAGES: [&str; 7] = ["/", "/sheet", "/values", "/wants/new", "/matches", "/holds", "/owed"];
+const PAGES: [&str; 8] =
+    ["/", "/sheet", "/values", "/wants/new", "/matches", "/holds", "/owed", "/channels"];
 
 #[actix_web::test]
 async fn a_form_without_its_token_changes_nothing() {
     let mut it = Loop::new().await;
     let open_to_all = ["/sign-in", "/sign-out", "/set-up", "/join"];
     let clara = [&open_to_all[..], &["/network", "/network/invitations"]].concat();
-    let dora = ["/offers/new", "/wants/new"];
+    let dora = [
+        "/offers/new",
+        "/wants/new",
+        "/channels/mail",
+        "/channels/webhook",
+        "/channels/feed",
+        "/channels/calendar",
+    ];
     for (browser, addresses) in [(&mut it.clara, &clara[..]), (&mut it.dora, &dora[..])] {
         for address in addresses {
             for body in ["", "form_token=", "form_token=made-up", "key=12345678&name=x"] {

@@ -20,6 +20,7 @@ use spareloop_server::config::Front;
 use spareloop_server::house::{House, Reached};
 use spareloop_server::keys::Keys;
 use spareloop_server::openapi::Document;
+use spareloop_server::telling::Telling;
 use spareloop_store::{DatabaseUrl, SecretHash, Store, fresh, people};
 use tempfile::TempDir;
 use uuid::Uuid;
@@ -138,23 +139,28 @@ impl Person {
 impl Yard {
     /// A server to which nobody has come yet; the set-up link is known to the test.
     pub(crate) async fn empty() -> Self {
+        Self::empty_telling(Telling::default()).await
+    }
+
+    /// The same, which tells farms things that way.
+    pub(crate) async fn empty_telling(telling: Telling) -> Self {
         let folder = tempfile::tempdir().unwrap();
         let clock = Arc::new(Mutex::new("2027-02-01T09:00:00Z".parse().unwrap()));
-        let yard = Self::over(folder, Arc::clone(&clock)).await;
+        let yard = Self::over(folder, Arc::clone(&clock), telling).await;
         let now = *clock.lock().unwrap();
         let token = SecretHash::of(SET_UP_TOKEN);
         yard.house.write(move |tx| people::put_set_up_token(tx, token, now)).await.unwrap();
         yard
     }
 
-    /// The same server, stopped and started again.
+    /// The same server, stopped and started again, telling farms nothing beside the pages.
     pub(crate) async fn restarted(self) -> Self {
         let Self { call, house, document, clock, folder } = self;
         drop((call, house, document));
-        Self::over(folder, clock).await
+        Self::over(folder, clock, Telling::default()).await
     }
 
-    async fn over(folder: TempDir, clock: Arc<Mutex<DateTime<Utc>>>) -> Self {
+    async fn over(folder: TempDir, clock: Arc<Mutex<DateTime<Utc>>>, telling: Telling) -> Self {
         let file = folder.path().join("yard.sqlite");
         let store = Store::open(&DatabaseUrl::Sqlite(file)).unwrap();
         let reads = Arc::clone(&clock);
@@ -166,7 +172,8 @@ impl Yard {
             Reached { url: "http://localhost:8470".into(), front: Front::None },
             Arc::new(move || *reads.lock().unwrap()),
         )
-        .unwrap();
+        .unwrap()
+        .telling(telling);
         let (house, document) = (Data::new(house), Data::new(document));
         let service = Rc::new(init_service(app::app(house.clone(), document.clone())).await);
         let call = Rc::new(move |request: TestRequest| -> Answering {
@@ -190,7 +197,12 @@ impl Yard {
 
     /// A server with its coordinator and a network.
     pub(crate) async fn new() -> (Self, Person) {
-        let yard = Self::empty().await;
+        Self::telling(Telling::default()).await
+    }
+
+    /// The same, which tells farms things that way.
+    pub(crate) async fn telling(telling: Telling) -> (Self, Person) {
+        let yard = Self::empty_telling(telling).await;
         let tokens: Tokens = yard
             .send(Call::post(
                 "/set-up",

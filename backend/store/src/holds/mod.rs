@@ -159,6 +159,23 @@ pub fn holds(
     rows.into_iter().map(|row| row.hold(tx, &mut names, now)).collect()
 }
 
+/// The farm's holds that are held, agreed or handed over and not received yet, oldest first.
+pub fn live(tx: &mut Tx<'_>, farm: FarmId, now: DateTime<Utc>) -> Result<Vec<Hold>, StoreError> {
+    let farm = farm.to_string();
+    let held = hold_now::state.eq(HoldState::Held.code());
+    let rows: Vec<HoldRow> = hold_now::table
+        .filter(hold_now::giver.eq(farm.clone()).or(hold_now::taker.eq(farm)))
+        .filter(
+            (held.and(hold_now::lapses_at.gt(moment(now))))
+                .or(hold_now::state.eq(HoldState::Agreed.code()))
+                .or(hold_now::state.eq(HoldState::HandedOver.code())),
+        )
+        .order(hold_now::id)
+        .load(tx.connection)?;
+    let mut names = BTreeMap::new();
+    rows.into_iter().map(|row| row.hold(tx, &mut names, now)).collect()
+}
+
 impl HoldRow {
     fn hold(
         self,
