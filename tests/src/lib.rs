@@ -10,4 +10,5 @@ pub mod database;
 pub mod farm;
 pub mod network;
 pub mod sheets;
+pub mod sinks;
 pub mod tap;

@@ -5,6 +5,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
 mod browser;
+mod channels;
 mod description;
 mod exchange;
 mod farm;

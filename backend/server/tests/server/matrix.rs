@@ -12,6 +12,7 @@ use diesel::sql_types::Text;
 use diesel::{Connection as _, QueryableByName, RunQueryDsl, SqliteConnection, sql_query};
 use serde_json::{Value, json};
 use spareloop_api::access::Access;
+use spareloop_api::channels::ChannelMade;
 use spareloop_api::exchange::{HoldView, OfferView, WantView};
 use spareloop_api::people::Tokens;
 use spareloop_server::auth::policy::operations;
@@ -61,12 +62,15 @@ impl World {
         let path = format!("/holds/{}/hand-over", passed.hold);
         let passed: HoldView = pair.act(&pair.giver, &path, &given).await.ok();
         let hand_over = passed.hand_over.unwrap().hand_over;
+        let feed: ChannelMade =
+            pair.act(&pair.giver, "/channels", &json!({"kind": "feed"})).await.ok();
         let invitation = pair.yard.invite(&pair.clara).await;
         let theirs = Things::from([
             ("offer", offer.offer.to_string()),
             ("want", want.want.to_string()),
             ("hold", hold.hold.to_string()),
             ("hand_over", hand_over.to_string()),
+            ("channel", feed.channel.channel.to_string()),
             ("device", pair.giver.chain.device.to_string()),
             ("farm", pair.giver.id().to_string()),
             ("lot", pair.lot.to_string()),
