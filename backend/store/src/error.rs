@@ -409,8 +409,16 @@ fn of_database(kind: DatabaseErrorKind, message: &str, log: String) -> StoreErro
         {
             StoreError::outage(OutageKind::Unreachable, log)
         }
-        // What this program asks fits its own tables, so an answer that they differ is damage.
-        _ if says(&["malformed", "not a database", "no such ", "unsupported file format"]) => {
+        // What this program asks fits its own tables, so an answer that they differ is damage; so is a rule
+        // of theirs that speaks of a function that there isn't.
+        _ if says(&[
+            "malformed",
+            "not a database",
+            "no such ",
+            "unknown function",
+            "unsupported file format",
+        ]) =>
+        {
             StoreError::corrupt(log)
         }
         _ => StoreError::broken(log),

@@ -98,9 +98,15 @@ impl From<DieselError> for BookError {
             _ if message.contains("is full") => Self::DiskFull,
             _ if message.contains("disk I/O error") => Self::DiskFails,
             // What this program asks fits its own tables, so an answer that they differ is damage.
-            _ if ["not a database", "malformed", "no such ", "unsupported file format"]
-                .iter()
-                .any(|sign| message.contains(sign)) =>
+            _ if [
+                "not a database",
+                "malformed",
+                "no such ",
+                "unknown function",
+                "unsupported file format",
+            ]
+            .iter()
+            .any(|sign| message.contains(sign)) =>
             {
                 Self::Damaged(message.to_owned())
             }
