@@ -121,9 +121,7 @@ fn two_hundred_and_fifty_six_vertices_too() {
     same_optimum(6, 256, 4, 9);
 }
 
-/// Run with `-- --ignored`; takes about a minute.
 #[test]
-#[ignore = "takes a minute; run with --ignored"]
 fn a_weighted_graph_of_512_vertices_is_proved() {
     same_optimum(7, 512, 5, 50);
 }
