@@ -20,6 +20,14 @@ pub(crate) struct Pace {
     pub(crate) least_reach: f64,
 }
 
+impl Pace {
+    /// How prices are sought from `start`: with short steps, unless nobody sought them before.
+    pub(crate) fn from(of: &Instance, start: &Duals, steps: u64) -> Self {
+        let reach = if *start == Duals::none(of) { 0.2 } else { 0.02 };
+        Self { steps, reach, least_reach: 1e-3 }
+    }
+}
+
 /// Most that a new slope counts for in the average.
 const MOST_NEW: f64 = 0.9;
 /// After so many steps that proved no less, steps get shorter.

@@ -9,6 +9,7 @@
 //! What may not enter: how anything is solved.
 
 use std::collections::BTreeMap;
+use std::ops::ControlFlow;
 
 use crate::input::{Mode, RoundInput};
 
@@ -116,7 +117,9 @@ impl Instance {
                 it.between[arc.from as usize * farms + arc.to as usize] = number(at);
             }
         }
-        it.loops = it.all_loops();
+        if let Mode::Loops { .. } = input.mode {
+            it.loops = it.all_loops();
+        }
         it
     }
 
@@ -125,53 +128,75 @@ impl Instance {
         self.loops.as_ref().map(|loops| &loops[first as usize][..])
     }
 
+    /// The same round, solved by loops of so many farms whose parcels may lie so far apart.
+    pub(crate) fn by_loops(mut self, most_farms: usize, tolerance: usize) -> Self {
+        (self.most_farms, self.tolerance) = (most_farms, tolerance);
+        self.loops = self.all_loops();
+        self
+    }
+
     fn all_loops(&self) -> Option<Vec<Vec<[u32; 4]>>> {
         let mut loops = Vec::with_capacity(self.room.len());
         let mut left = MOST_KEPT;
         for first in 0..self.room.len() as u32 {
             let mut here = Vec::new();
-            for &arc in &self.out[first as usize] {
-                if self.arcs[arc as usize].to > first {
-                    let mut path = [arc, u32::MAX, u32::MAX, u32::MAX];
-                    self.further(first, &mut path, 1, &mut |path| {
-                        here.push(*path);
-                        here.len() < left
-                    })?;
-                }
+            let walked = self.walk(first, &|_| true, &mut |arcs| {
+                let mut key = [u32::MAX; 4];
+                key[..arcs.len()].copy_from_slice(arcs);
+                here.push(key);
+                if here.len() < left { ControlFlow::Continue(()) } else { ControlFlow::Break(()) }
+            });
+            if walked.is_break() {
+                return None;
             }
-            left = left.checked_sub(here.len())?;
+            left -= here.len();
             loops.push(here);
         }
         Some(loops)
     }
 
-    /// Shows all loops that go on from `path`; ends early, with none, where `seen` says that it had enough.
+    /// Shows `seen` every loop whose least farm is `first`, begun at the arc that leaves it, until it has had
+    /// enough; nothing that begins with arcs that aren't `worth` going on from.
+    pub(crate) fn walk(
+        &self,
+        first: u32,
+        worth: &impl Fn(&[u32]) -> bool,
+        seen: &mut impl FnMut(&[u32]) -> ControlFlow<()>,
+    ) -> ControlFlow<()> {
+        for &arc in &self.out[first as usize] {
+            if self.arcs[arc as usize].to > first && worth(&[arc]) {
+                self.further(first, &mut [arc, 0, 0, 0], 1, worth, seen)?;
+            }
+        }
+        ControlFlow::Continue(())
+    }
+
     fn further(
         &self,
         first: u32,
         path: &mut [u32; 4],
         length: usize,
-        seen: &mut impl FnMut(&[u32; 4]) -> bool,
-    ) -> Option<()> {
+        worth: &impl Fn(&[u32]) -> bool,
+        seen: &mut impl FnMut(&[u32]) -> ControlFlow<()>,
+    ) -> ControlFlow<()> {
         let here = self.arcs[path[length - 1] as usize].to;
         if let Some(last) = self.arc_between(here, first) {
             path[length] = last;
-            if !seen(path) {
-                return None;
-            }
-            path[length] = u32::MAX;
+            seen(&path[..=length])?;
         }
-        if length + 2 <= self.most_farms {
-            for &next in &self.out[here as usize] {
-                let to = self.arcs[next as usize].to;
-                if to > first && path[..length].iter().all(|&it| self.arcs[it as usize].to != to) {
-                    path[length] = next;
-                    self.further(first, path, length + 1, seen)?;
-                    path[length] = u32::MAX;
+        if length + 2 > self.most_farms {
+            return ControlFlow::Continue(());
+        }
+        for &next in &self.out[here as usize] {
+            let to = self.arcs[next as usize].to;
+            if to > first && path[..length].iter().all(|&it| self.arcs[it as usize].to != to) {
+                path[length] = next;
+                if worth(&path[..=length]) {
+                    self.further(first, path, length + 1, worth, seen)?;
                 }
             }
         }
-        Some(())
+        ControlFlow::Continue(())
     }
 
     fn add_arc(&mut self, from: u32, to: u32, kinds: Vec<MoveKind>) {

@@ -269,13 +269,12 @@ impl<'a> Filler<'a> {
     pub(crate) fn sober(&mut self) {
         let of = self.of;
         self.time += 1;
-        for &arc in &self.touched {
+        for at in 0..self.touched.len() {
+            let arc = self.touched[at];
             for &number in of.arcs[arc as usize].groups.iter().flatten() {
                 self.gains[number as usize] = of.moves[number as usize].worth as Gain;
             }
-            self.journal.note(arc, self.fresh[arc as usize]);
-            self.fresh[arc as usize] = false;
-            self.changed[arc as usize] = self.time;
+            self.stale(arc);
         }
     }
 

@@ -80,9 +80,13 @@ pub(crate) fn solve(
 ) -> Found {
     let mut run = Run::new(of, start, prices.clone(), goal);
     run.seek_prices(watch);
-    run.search(watch, Some(ROUNDS_BEFORE_PROOF));
-    run.prove(watch);
-    run.search(watch, None);
+    if run.done(watch) {
+        return run.found();
+    }
+    let pool = run.pool();
+    run.search(&pool, watch, Some(ROUNDS_BEFORE_PROOF));
+    run.prove(&pool, watch);
+    run.search(&pool, watch, None);
     run.found()
 }
 
@@ -94,7 +98,8 @@ pub(crate) fn search_only(
     watch: &Watch<'_>,
 ) -> Vec<Held> {
     let mut run = Run::new(of, &[], prices.clone(), goal);
-    run.search(watch, None);
+    let pool = run.pool();
+    run.search(&pool, watch, None);
     run.standing.held
 }
 
@@ -139,7 +144,7 @@ impl<'a> Run<'a> {
     }
 
     /// Where prices leave few loops: the program over all of them, while a search goes on beside it.
-    fn prove(&mut self, watch: &Watch<'_>) {
+    fn prove(&mut self, pool: &Pool, watch: &Watch<'_>) {
         if self.done(watch) {
             return;
         }
@@ -163,7 +168,7 @@ impl<'a> Run<'a> {
         let limits = self.goal.limits(watch.left() * 0.97, 10);
         let mut aside = exact.begin(&gains, &self.standing.held, limits);
         let before = self.standing.clone();
-        self.search_until(watch, 1, None, |it| {
+        self.search_until(pool, watch, (1, None), |it| {
             watch.over() || it.goal.has_worked(it.work) || aside.is_over()
         });
         let Some(solved) = aside.wait(watch) else { return };
@@ -189,12 +194,10 @@ impl<'a> Run<'a> {
         let left = Left::all(self.of);
         let mut tables = Tables::new(self.of, &left);
         let target = self.standing.gain as f64;
-        let cold = self.duals == Duals::none(self.of);
-        if cold {
+        let pace = Pace::from(self.of, &self.duals, self.goal.price_steps());
+        if self.duals == Duals::none(self.of) {
             self.duals = Duals::guess(self.of, GUESSED_SHARE);
         }
-        let reach = if cold { 0.2 } else { 0.02 };
-        let pace = Pace { steps: self.goal.price_steps(), reach, least_reach: 1e-3 };
         let watch_part = watch.part(0.35);
         let (duals, bound) = seek(self.of, &self.duals, target, pace, &watch_part, |duals| {
             let priced = tables.price(duals);
@@ -204,25 +207,29 @@ impl<'a> Run<'a> {
         self.tell(watch);
     }
 
-    fn search(&mut self, watch: &Watch<'_>, most_rounds: Option<u64>) {
-        self.search_until(watch, SEARCHERS, most_rounds, |it| it.done(watch));
+    /// The loops that are worth a look at the prices that were found.
+    fn pool(&self) -> Pool {
+        Pool::at(self.of, &self.duals, self.bound.min(1e15))
+    }
+
+    fn search(&mut self, pool: &Pool, watch: &Watch<'_>, most_rounds: Option<u64>) {
+        self.search_until(pool, watch, (SEARCHERS, most_rounds), |it| it.done(watch));
     }
 
     fn search_until(
         &mut self,
+        pool: &Pool,
         watch: &Watch<'_>,
-        searchers: usize,
-        most_rounds: Option<u64>,
+        (searchers, most_rounds): (usize, Option<u64>),
         mut over: impl FnMut(&Self) -> bool,
     ) {
         if over(self) || self.of.arcs.is_empty() {
             return;
         }
         let mut dice = Dice::new(self.goal.seed);
-        let pool = Pool::at(self.of, &self.duals, self.bound.min(1e15));
         let mut fillers: Vec<Filler<'_>> = (0..searchers)
             .map(|_| {
-                let mut filler = Filler::new(self.of, &pool, self.standing.clone());
+                let mut filler = Filler::new(self.of, pool, self.standing.clone());
                 filler.prices = self.duals.clone();
                 filler
             })
@@ -237,13 +244,13 @@ impl<'a> Run<'a> {
         while !over(self) && most_rounds.is_none_or(|most| round < most) {
             let warmth = self.warmth(round);
             if self.of.has_few_farms() {
-                self.side_by_side(&mut fillers, (round, warmth), (&mut dice, &pool), watch);
+                self.side_by_side(&mut fillers, (round, warmth), (&mut dice, pool), watch);
             } else {
                 self.by_regions(
                     &mut fillers,
                     &mut current,
                     (round, warmth),
-                    (&mut dice, &pool),
+                    (&mut dice, pool),
                     watch,
                 );
             }

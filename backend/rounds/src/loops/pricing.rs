@@ -3,10 +3,12 @@
 //! Loops are walked, not kept: at a thousand farms there are thirteen million loops of four. Two threads
 //! share the work in a fixed way, so that sums come out the same on any machine.
 
+use std::ops::ControlFlow;
+
 use super::contents::{
     Desk, Gain, Left, NONE, best_place, best_sum, greatest, windowed, windowed_alone,
 };
-use super::standing::{Key, arcs_of};
+use super::standing::arcs_of;
 use crate::duals::Duals;
 use crate::instance::Instance;
 
@@ -136,76 +138,33 @@ impl<'a> Tables<'a> {
             .unwrap_or(0)
     }
 
-    /// Shows `seen` every loop whose least farm is `first` and whose gain could be above `floor`.
+    /// Shows `seen` every loop whose least farm is `first` and whose gain is above `floor`.
     pub(crate) fn walk(&self, first: u32, floor: Gain, seen: &mut impl FnMut(&[u32], Gain)) {
-        if let Some(loops) = self.of.loops_from(first) {
-            for key in loops {
-                let arcs = arcs_of(key);
-                let cost = (self.of.parcel_cost * arcs.len() as i64) as Gain;
-                let most: Gain = arcs.iter().map(|&arc| self.best[arc as usize]).sum();
-                // Even the best of every arc may be too little.
-                if most - cost > floor {
-                    let gain = self.gain(arcs);
-                    if gain > floor {
-                        seen(arcs, gain);
-                    }
-                }
-            }
-            return;
-        }
-        for &arc in &self.of.out[first as usize] {
-            let best = self.best[arc as usize];
-            if best > NONE && self.of.arcs[arc as usize].to > first {
-                let mut path: Key = [arc, u32::MAX, u32::MAX, u32::MAX];
-                self.further(first, &mut path, 1, best, floor, seen);
-            }
-        }
-    }
-
-    fn further(
-        &self,
-        first: u32,
-        path: &mut Key,
-        length: usize,
-        so_far: Gain,
-        floor: Gain,
-        seen: &mut impl FnMut(&[u32], Gain),
-    ) {
-        let of = self.of;
-        let cost = of.parcel_cost as Gain;
-        let here = of.arcs[path[length - 1] as usize].to;
-        if let Some(last) = of.arc_between(here, first) {
+        let cost = |farms: usize| (self.of.parcel_cost * farms as i64) as Gain;
+        let most = |arcs: &[u32]| arcs.iter().map(|&arc| self.best[arc as usize]).sum::<Gain>();
+        let mut weigh = |arcs: &[u32]| {
             // Even the best of every arc may be too little.
-            if so_far + self.best[last as usize] - cost * (length + 1) as Gain > floor {
-                path[length] = last;
-                let gain = self.gain(&path[..=length]);
+            if most(arcs) - cost(arcs.len()) > floor {
+                let gain = self.gain(arcs);
                 if gain > floor {
-                    seen(&path[..=length], gain);
+                    seen(arcs, gain);
                 }
-                path[length] = u32::MAX;
             }
-        }
-        if length + 2 > of.most_farms {
-            return;
-        }
-        let rest = if length + 2 == of.most_farms {
-            self.best_into[first as usize].max(0.0) - cost * of.most_farms as Gain
-        } else {
-            Gain::INFINITY
         };
-        for &next in &of.out[here as usize] {
-            let best = self.best[next as usize];
-            // Even the best way home from everywhere may be too little.
-            if best == NONE || so_far + best + rest <= floor {
-                continue;
-            }
-            let to = of.arcs[next as usize].to;
-            if to > first && path[..length].iter().all(|&it| of.arcs[it as usize].to != to) {
-                path[length] = next;
-                self.further(first, path, length + 1, so_far + best, floor, seen);
-                path[length] = u32::MAX;
-            }
+        if let Some(loops) = self.of.loops_from(first) {
+            return loops.iter().for_each(|key| weigh(arcs_of(key)));
         }
+        // Even the best way home from everywhere may be too little.
+        let home = self.best_into[first as usize].max(0.0) - cost(self.of.most_farms);
+        let worth = |arcs: &[u32]| {
+            let last = arcs.len() + 1 == self.of.most_farms;
+            let most = most(arcs);
+            most > NONE && (!last || most + home > floor)
+        };
+        let _ = self.of.walk(first, &worth, &mut |arcs| {
+            weigh(arcs);
+            ControlFlow::Continue(())
+        });
     }
 
     /// The value that the prices prove, and what the gaining loops use.

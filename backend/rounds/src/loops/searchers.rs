@@ -12,8 +12,10 @@ use super::standing::{Held, Standing};
 use super::{Run, regions};
 use crate::watch::Watch;
 
-/// After so many rounds of search on all farms at once the program polishes.
+/// After so many rounds of search the program polishes: where each thread searches all farms, and where
+/// each has its part.
 const POLISH_EVERY: u64 = 6;
+const POLISH_PARTS_EVERY: u64 = 8;
 /// Most trials of a round of search, for each thread: rounds are as short in a large network.
 const MOST_TRIALS: u64 = 7_500;
 /// Most loops freed at a time, by round.
@@ -100,7 +102,7 @@ impl Run<'_> {
             let merged = regions::merged(self.of, &parts, current, &found);
             self.take(&merged);
         }
-        if round % 8 == 7 {
+        if round % POLISH_PARTS_EVERY == POLISH_PARTS_EVERY - 1 {
             let each = (self.standing.held.len() / 16).clamp(4, 40) as u64;
             self.polish_all(fillers, each, (dice, pool), watch);
         }

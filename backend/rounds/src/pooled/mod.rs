@@ -119,8 +119,7 @@ impl<'a> Run<'a> {
 
     fn seek_prices(&mut self, prices: &Duals, watch: &Watch<'_>) {
         let left = Left::all(self.of);
-        let reach = if *prices == Duals::none(self.of) { 0.2 } else { 0.02 };
-        let pace = Pace { steps: self.goal.price_steps() * 2, reach, least_reach: 1e-3 };
+        let pace = Pace::from(self.of, prices, self.goal.price_steps() * 2);
         let (duals, bound) =
             seek(self.of, prices, self.gain as f64, pace, &watch.part(0.25), |duals| {
                 pricing::price(self.of, &left, duals)
@@ -137,9 +136,8 @@ impl<'a> Run<'a> {
             return;
         }
         let widest = self.of.room.iter().map(|(least, most)| most - least).max().unwrap_or(0);
-        let mut wide = self.of.clone();
-        wide.most_farms = 3;
-        wide.tolerance = usize::try_from(widest / 2).unwrap_or(0);
+        let tolerance = usize::try_from(widest / 2).unwrap_or(0);
+        let wide = self.of.clone().by_loops(3, tolerance);
         let goal = Goal {
             gap: 0.0,
             work: Some(self.goal.work.unwrap_or(40).min(40)),
