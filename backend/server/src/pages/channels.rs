@@ -3,8 +3,6 @@
 //! What opens a channel is shown once: it travels from the POST to the page behind it in a cookie
 //! that this page alone is sent, and that is taken away in the same answer.
 
-use actix_web::cookie::time::Duration;
-use actix_web::cookie::{Cookie, SameSite};
 use actix_web::web::{Path, ServiceConfig};
 use actix_web::{HttpRequest, get, post};
 use askama::Template;
@@ -15,6 +13,7 @@ use spareloop_domain::words::ChannelId;
 use super::field::Choice;
 use super::form::{Form, Posted};
 use super::layout::{Answer, Page, see_other};
+use super::once::ShownOnce;
 use super::say;
 use super::session::{Signed, Visitor};
 use crate::acts::channels;
@@ -22,8 +21,7 @@ use crate::auth::caller::Grower;
 use crate::error::ServerError;
 use crate::idempotency::Key;
 
-const SHOWN: &str = "spareloop-channel";
-const HERE: &str = "/channels";
+const SHOWN: ShownOnce = ShownOnce { name: "spareloop-channel", page: "/channels" };
 
 pub(super) fn configure(config: &mut ServiceConfig) {
     config
@@ -59,7 +57,7 @@ enum Shown {
 #[get("/channels")]
 async fn open(signed: Signed<Grower>, request: HttpRequest) -> Answer {
     let form = Form::new(&signed.visitor.house)?;
-    let shown = request.cookie(SHOWN).and_then(|cookie| read_shown(cookie.value()));
+    let shown = SHOWN.read(&request).and_then(|value| read_shown(&value));
     show(&signed, form, shown).await
 }
 
@@ -148,7 +146,7 @@ async fn show(signed: &Signed<Grower>, form: Form, shown: Option<Shown>) -> Answ
         },
     )?;
     if was_shown {
-        add_cookie(&mut answer, &cookie(visitor, String::new(), Duration::ZERO))?;
+        SHOWN.forget(&mut answer, visitor)?;
     }
     Ok(answer)
 }
@@ -170,7 +168,7 @@ fn lead_on(visitor: &Visitor, made: &ChannelMade) -> Answer {
         (None, None) => return Ok(see_other("/channels?done=channel-asked")),
     };
     let mut answer = see_other("/channels?done=channel-made");
-    add_cookie(&mut answer, &cookie(visitor, value, Duration::minutes(5)))?;
+    SHOWN.send(&mut answer, visitor, value)?;
     Ok(answer)
 }
 
@@ -182,23 +180,6 @@ fn read_shown(value: &str) -> Option<Shown> {
         ChannelKind::Webhook => Some(Shown::Secret(what.to_owned())),
         ChannelKind::Mail => None,
     }
-}
-
-fn cookie(visitor: &Visitor, value: String, lasts: Duration) -> Cookie<'static> {
-    Cookie::build(SHOWN, value)
-        .path(HERE)
-        .http_only(true)
-        .same_site(SameSite::Strict)
-        .secure(visitor.house.reached.by_tls())
-        .max_age(lasts)
-        .finish()
-}
-
-fn add_cookie(
-    answer: &mut actix_web::HttpResponse,
-    cookie: &Cookie<'_>,
-) -> Result<(), ServerError> {
-    answer.add_cookie(cookie).map_err(|error| ServerError::broken(format!("a cookie: {error}")))
 }
 
 impl ChannelsPage<'_> {

@@ -3,7 +3,7 @@
 //! ```text
 //! session      the cookie, who it belongs to, the token in every form
 //! form field   what was typed, what is wrong with it, and fields that show both
-//! layout       what every page shares; error: refusals as a page
+//! layout       what every page shares; error: refusals as a page; once: what is shown once
 //! say          numbers, days and states in the words of the trade
 //! set_up sign_in join network             people
 //! home sheet offers wants matches         stock, spare and short
@@ -32,6 +32,7 @@ mod letters;
 mod matches;
 mod network;
 mod offers;
+mod once;
 mod owed;
 mod receipt;
 mod say;

@@ -3,10 +3,8 @@
 //! A code is shown once: it travels from the POST to the page behind it in a cookie that this page
 //! alone is sent, and that is taken away in the same answer.
 
-use actix_web::cookie::time::Duration;
-use actix_web::cookie::{Cookie, SameSite};
 use actix_web::web::{Path, ServiceConfig};
-use actix_web::{HttpRequest, HttpResponse, get, post};
+use actix_web::{HttpRequest, get, post};
 use askama::Template;
 use chrono::{DateTime, Utc};
 use spareloop_api::people::{InvitationView, Invite, MakeNetwork};
@@ -15,14 +13,15 @@ use spareloop_store::copies::{self, NightlyCopy, State};
 
 use super::form::{Form, Posted};
 use super::layout::{Answer, Page, see_other};
+use super::once::ShownOnce;
 use super::say;
-use super::session::{Signed, Visitor};
+use super::session::Signed;
 use crate::acts::people;
 use crate::auth::caller::Coordinator;
 use crate::error::ServerError;
 
-const CODE: &str = "spareloop-code";
 const HERE: &str = "/network";
+const CODE: ShownOnce = ShownOnce { name: "spareloop-code", page: HERE };
 
 pub(super) fn configure(config: &mut ServiceConfig) {
     config.service(open).service(make).service(invite).service(withdraw);
@@ -55,7 +54,7 @@ struct NewCode {
 #[get("/network")]
 async fn open(signed: Signed<Coordinator>, request: HttpRequest) -> Answer {
     let form = Form::new(&signed.visitor.house)?;
-    let code = request.cookie(CODE).map(|cookie| cookie.value().to_owned());
+    let code = CODE.read(&request);
     show(&signed, &form, code).await
 }
 
@@ -81,7 +80,7 @@ async fn invite(signed: Signed<Coordinator>, posted: Posted) -> Answer {
     match people::invite(&signed.visitor.house, signed.caller, &key, request).await {
         Ok(made) => {
             let mut answer = see_other(HERE);
-            add(&mut answer, &code_cookie(&signed.visitor, made.code.0, Duration::minutes(5)))?;
+            CODE.send(&mut answer, &signed.visitor, made.code.0)?;
             Ok(answer)
         }
         Err(error) => {
@@ -117,23 +116,9 @@ async fn show(signed: &Signed<Coordinator>, form: &Form, code: Option<String>) -
         &NetworkPage { page, form, code, invitations, last_copy, now: visitor.house.now() },
     )?;
     if shown_code {
-        add(&mut answer, &code_cookie(visitor, String::new(), Duration::ZERO))?;
+        CODE.forget(&mut answer, visitor)?;
     }
     Ok(answer)
-}
-
-fn code_cookie(visitor: &Visitor, code: String, lasts: Duration) -> Cookie<'static> {
-    Cookie::build(CODE, code)
-        .path(HERE)
-        .http_only(true)
-        .same_site(SameSite::Strict)
-        .secure(visitor.house.reached.by_tls())
-        .max_age(lasts)
-        .finish()
-}
-
-fn add(answer: &mut HttpResponse, cookie: &Cookie<'_>) -> Result<(), ServerError> {
-    answer.add_cookie(cookie).map_err(|error| ServerError::broken(format!("a cookie: {error}")))
 }
 
 impl NetworkPage<'_> {
