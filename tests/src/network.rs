@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU16, AtomicU64, Ordering};
 
 use spareloop_api::client::{ActKey, Client, Token};
-use spareloop_api::people::{Invite, MakeNetwork, Secret, SetUp, SignIn, Tokens};
+use spareloop_api::people::{Invite, Join, MakeNetwork, Secret, SetUp, SignIn, Tokens};
 use spareloop_domain::words::uuid_v7;
 use tempfile::TempDir;
 use uuid::Uuid;
@@ -202,6 +202,21 @@ impl Network {
         let words = ["farm", "join", "--server", &self.server.url, "--login", &login];
         device.run(&[&words[..], &["--device", name]].concat()).done();
         device
+    }
+
+    /// Lets somebody join with a farm that has no device, by an invitation, and signs them in.
+    pub fn join(&self, login: &str, farm: &str) -> Client {
+        let join = Join {
+            code: Secret(invite(&self.coordinator, farm)),
+            login: login.to_owned(),
+            display_name: farm.to_owned(),
+            password: Secret(PASSWORD.to_owned()),
+            farm: None,
+            farm_name: farm.to_owned(),
+        };
+        let url = &self.server.url;
+        let client = Client::new(url).expect("an address");
+        signed_in(url, client.join(&key(), &join).expect("a place in the network"))
     }
 
     /// Somebody of this network, signed in without a device.

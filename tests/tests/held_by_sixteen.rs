@@ -6,11 +6,9 @@ use std::thread;
 
 use spareloop_api::client::{CallError, Client};
 use spareloop_api::exchange::{AskHold, HoldView};
-use spareloop_api::people::{Join, Secret};
 use spareloop_api::problem::ProblemCode;
 use spareloop_domain::words::{Count, HoldId, OfferId, Purpose};
-use spareloop_tests::farm::PASSWORD;
-use spareloop_tests::network::{Network, invite, key, signed_in};
+use spareloop_tests::network::{Network, key};
 use spareloop_tests::on_both;
 
 const GROWERS: u32 = 16;
@@ -18,23 +16,7 @@ const TRIES: u32 = 6;
 const OFFERED: u32 = 50;
 
 fn grower(network: &Network, number: u32) -> Client {
-    let url = &network.server.url;
-    let name = format!("Taker {number}");
-    let tokens = Client::new(url)
-        .unwrap()
-        .join(
-            &key(),
-            &Join {
-                code: Secret(invite(&network.coordinator, &name)),
-                login: format!("taker-{number}"),
-                display_name: name.clone(),
-                password: Secret(PASSWORD.to_owned()),
-                farm: None,
-                farm_name: name,
-            },
-        )
-        .unwrap();
-    signed_in(url, tokens)
+    network.join(&format!("taker-{number}"), &format!("Taker {number}"))
 }
 
 /// Asks for 1 to 3 units again and again, each time twice under one key, as a client does whose

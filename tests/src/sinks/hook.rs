@@ -3,8 +3,10 @@
 
 use std::collections::BTreeMap;
 use std::io::{BufRead, BufReader, Read, Write};
-use std::net::{SocketAddr, TcpListener, TcpStream};
+use std::net::{SocketAddr, TcpStream};
 use std::sync::{Arc, Mutex};
+
+use super::{listen, serve_all};
 
 /// What it answers.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -38,17 +40,10 @@ pub struct HookSink {
 impl HookSink {
     /// Listens on a free port of loopback, and answers 204.
     pub fn start() -> Self {
-        let listener = TcpListener::bind("127.0.0.1:0").expect("a free port");
-        let address = listener.local_addr().expect("an address");
+        let (listener, address) = listen();
         let sink = Self { address, kept: Arc::new(Mutex::new((Says::Status(204), Vec::new()))) };
         let serves = sink.clone();
-        std::thread::spawn(move || {
-            for caller in listener.incoming().flatten() {
-                let serves = serves.clone();
-                // A caller that goes away is no matter of the test's.
-                std::thread::spawn(move || serves.serve(caller).ok());
-            }
-        });
+        serve_all(listener, move |caller| serves.serve(caller));
         sink
     }
 

@@ -1,8 +1,10 @@
 //! A mail server that keeps what it is given (RFC 5321, as far as a client of ours needs it).
 
 use std::io::{BufRead, BufReader, Write};
-use std::net::{SocketAddr, TcpListener, TcpStream};
+use std::net::{SocketAddr, TcpStream};
 use std::sync::{Arc, Mutex};
+
+use super::{listen, serve_all};
 
 /// What it does with a letter.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -45,19 +47,12 @@ pub struct MailSink {
 impl MailSink {
     /// Listens on a free port of loopback.
     pub fn start() -> Self {
-        let listener = TcpListener::bind("127.0.0.1:0").expect("a free port");
-        let address = listener.local_addr().expect("an address");
+        let (listener, address) = listen();
         let kept = Kept { mood: Mood::Takes, letters: Vec::new(), refused: 0 };
         let kept = Arc::new(Mutex::new(kept));
         let sink = Self { address, kept };
         let serves = sink.clone();
-        std::thread::spawn(move || {
-            for caller in listener.incoming().flatten() {
-                let serves = serves.clone();
-                // A caller that goes away is no matter of the test's.
-                std::thread::spawn(move || serves.serve(caller).ok());
-            }
-        });
+        serve_all(listener, move |caller| serves.serve(caller));
         sink
     }
 

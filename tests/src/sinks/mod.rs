@@ -6,10 +6,32 @@
 pub mod hook;
 pub mod mail;
 
+use std::net::{SocketAddr, TcpListener, TcpStream};
 use std::time::{Duration, Instant};
 
 /// How long something may take to come. Generous: machines are shared.
 const PATIENCE: Duration = Duration::from_secs(90);
+
+/// A free port of loopback.
+fn listen() -> (TcpListener, SocketAddr) {
+    let listener = TcpListener::bind("127.0.0.1:0").expect("a free port");
+    let address = listener.local_addr().expect("an address");
+    (listener, address)
+}
+
+/// Serves every caller on a thread of its own; the threads end with the test's process.
+fn serve_all(
+    listener: TcpListener,
+    serve: impl Fn(TcpStream) -> std::io::Result<()> + Clone + Send + 'static,
+) {
+    std::thread::spawn(move || {
+        for caller in listener.incoming().flatten() {
+            let serve = serve.clone();
+            // A caller that goes away is no matter of the test's.
+            std::thread::spawn(move || serve(caller).ok());
+        }
+    });
+}
 
 /// Waits until something is there.
 #[track_caller]

@@ -7,12 +7,12 @@ use std::time::{Duration, Instant};
 
 use spareloop_api::client::{CallError, Client, Token};
 use spareloop_api::exchange::{AskHold, HoldView, Reason};
-use spareloop_api::people::{Join, Secret, SignIn};
+use spareloop_api::people::{Secret, SignIn};
 use spareloop_api::problem::ProblemCode;
 use spareloop_domain::ledger::generate::Dice;
 use spareloop_domain::words::{Count, HoldId, OfferId, Purpose};
 use spareloop_tests::farm::{Device, PASSWORD};
-use spareloop_tests::network::{Network, id, invite, key};
+use spareloop_tests::network::{Network, id, key};
 
 use crate::offer::{Act, Answer, Standing};
 use crate::record::{Asked, History};
@@ -44,18 +44,8 @@ impl Callers {
     pub fn new(network: &Network) -> Self {
         let farm = network.farm("Ashlode");
         farm.run(&["variety", "add", VARIETY, "--on", "2025-11-02"]).done();
-        let url = &network.server.url;
         for number in 0..TAKERS {
-            let name = format!("Taker {number}");
-            let join = Join {
-                code: Secret(invite(&network.coordinator, &name)),
-                login: format!("taker-{number}"),
-                display_name: name.clone(),
-                password: Secret(PASSWORD.to_owned()),
-                farm: None,
-                farm_name: name,
-            };
-            Client::new(url).unwrap().join(&key(), &join).unwrap();
+            network.join(&format!("taker-{number}"), &format!("Taker {number}"));
         }
         let giver = signed_in(network, "ashlode");
         let takers = (0..TAKERS).map(|number| signed_in(network, &format!("taker-{number}")));
