@@ -91,7 +91,7 @@ fn fill(house: &House, like: &str, many: u32) {
          INSERT INTO offers (id, network, farm, lot, variety, variety_key, identity, unit, count, \
          smallest_parcel, conditions, state, made_at) \
          SELECT ?3 || substr('000000000000' || number, -12), network, farm, lot, \
-         variety || ' ' || number % 20, variety_key || ' ' || number % 20, identity, \
+         variety || ' ' || (number % 20), variety_key || (number % 20), identity, \
          CASE number % 5 WHEN 0 THEN 'clump' ELSE unit END, count, smallest_parcel, conditions, \
          state, made_at FROM offers, numbers WHERE id = ?1",
     )
