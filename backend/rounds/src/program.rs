@@ -64,6 +64,13 @@ impl Program {
         self.problem.add_row(least..=most, terms);
     }
 
+    /// The objective is at least so much.
+    pub(crate) fn gains_at_least(&mut self, least: f64) {
+        let counts = self.gains.iter().copied().enumerate().filter(|it| it.1 != 0.0);
+        let terms: Vec<(usize, f64)> = counts.collect();
+        self.row(least, f64::INFINITY, &terms);
+    }
+
     /// Works on it from `start`, on a thread of its own.
     pub(crate) fn begin(self, limits: Limits, start: Vec<f64>) -> Aside {
         let (tell, heard) = channel();

@@ -19,6 +19,8 @@ pub(crate) struct Exact<'a> {
     columns: usize,
     left: Left,
     room: Vec<(i64, i64)>,
+    /// Nothing at or below is asked for.
+    floor: Option<i64>,
 }
 
 struct Entry {
@@ -66,7 +68,14 @@ impl<'a> Exact<'a> {
                 return None;
             }
         }
-        Some(Self { of, loops, columns: 0, left: Left::all(of), room: of.room.clone() })
+        Some(Self {
+            of,
+            loops,
+            columns: 0,
+            left: Left::all(of),
+            room: of.room.clone(),
+            floor: None,
+        })
     }
 
     /// Whether there is no loop to choose.
@@ -88,7 +97,14 @@ impl<'a> Exact<'a> {
             columns: 0,
             left: beside.left.clone(),
             room: room.collect(),
+            floor: None,
         }
+    }
+
+    /// Asks for answers alone that come to more: a program that can't is soon through.
+    pub(crate) fn better_than(mut self, gain: i64) -> Self {
+        self.floor = Some(gain);
+        self
     }
 
     /// Works on it, from `start`.
@@ -99,8 +115,9 @@ impl<'a> Exact<'a> {
         limits: Limits,
     ) -> Option<Outcome> {
         let program = self.program(gains);
-        let from = self.written(start);
-        Some(self.outcome(program.solve(limits, Some(&from))?))
+        // Where something better is asked for, what stands is no start.
+        let from = self.floor.is_none().then(|| self.written(start));
+        Some(self.outcome(program.solve(limits, from.as_deref())?))
     }
 
     /// Works on it on a thread of its own, from `start`.
@@ -179,6 +196,9 @@ impl<'a> Exact<'a> {
             if !terms.is_empty() {
                 program.row(least as f64, most as f64, terms);
             }
+        }
+        if let Some(floor) = self.floor {
+            program.gains_at_least((floor + 1) as f64);
         }
         self.columns = program.columns();
         program

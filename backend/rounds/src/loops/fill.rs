@@ -5,7 +5,7 @@
 //! tables changed since it was weighed is weighed again when its turn comes.
 
 use std::cmp::Ordering;
-use std::collections::BinaryHeap;
+use std::collections::{BinaryHeap, HashSet};
 
 use spareloop_domain::dice::Dice;
 
@@ -69,6 +69,8 @@ pub(crate) struct Filler<'a> {
     /// When each loop of the pool was weighed last.
     weighed: Vec<u32>,
     turn: u32,
+    /// Choices of loops whose counts were set anew before.
+    pub(super) recounted: HashSet<Vec<Key>>,
 }
 
 impl<'a> Filler<'a> {
@@ -92,6 +94,7 @@ impl<'a> Filler<'a> {
             heap: BinaryHeap::new(),
             weighed: vec![0; pool.loops.len()],
             turn: 0,
+            recounted: HashSet::new(),
         }
     }
 

@@ -9,7 +9,7 @@ use super::contents::Gain;
 use super::exact::Exact;
 use super::fill::Filler;
 use super::pool::Pool;
-use super::standing::{Key, arcs_of};
+use super::standing::{Held, Key, arcs_of};
 use crate::duals::Duals;
 use crate::instance::Instance;
 use crate::program::Limits;
@@ -24,6 +24,8 @@ const MOST_FREED: u32 = 9;
 const MOST_BESIDE: u32 = 14;
 /// Most nodes of one program.
 const NODES: i32 = 150;
+/// Most loops whose counts are set anew together.
+const MOST_RECOUNTED: usize = 8;
 
 impl Pool {
     /// Frees a few neighbouring loops, lets the program choose among them and some that aren't held,
@@ -87,7 +89,43 @@ impl Pool {
                 loops.push((key, gain));
             }
         }
-        let mut exact = Exact::among(of, &loops, &filler.standing);
+        let exact = Exact::among(of, &loops, &filler.standing);
+        Self::settle(filler, exact, freed, before, (goal, watch));
+    }
+
+    /// Sets the counts of all loops anew where they are few: the same loops, and the program says what each
+    /// had better hold. Kept if that comes to more than `best`. Each choice of loops is tried once.
+    pub(crate) fn recount(
+        &self,
+        filler: &mut Filler<'_>,
+        best: i64,
+        (goal, watch): (&Goal, &Watch<'_>),
+    ) {
+        let mut keys: Vec<Key> = filler.standing.held.iter().map(|it| it.key).collect();
+        keys.sort_unstable();
+        if keys.len() > MOST_RECOUNTED || !filler.recounted.insert(keys) {
+            return;
+        }
+        let before = filler.standing.gain;
+        let mut freed = Vec::new();
+        while !filler.standing.held.is_empty() {
+            freed.push(filler.remove(0));
+        }
+        let loops: Vec<(Key, Gain)> =
+            freed.iter().map(|it| (it.key, self.gain_of(&it.key))).collect();
+        let exact = Exact::among(filler.of, &loops, &filler.standing).better_than(best);
+        Self::settle(filler, exact, freed, before, (goal, watch));
+    }
+
+    /// Puts in what the program finds if it gains, and else what was freed.
+    fn settle(
+        filler: &mut Filler<'_>,
+        mut exact: Exact<'_>,
+        freed: Vec<Held>,
+        before: i64,
+        (goal, watch): (&Goal, &Watch<'_>),
+    ) {
+        let of = filler.of;
         let gains = f64_gains(&filler.prices, of);
         let limits = Limits { nodes: NODES, gap: 1e-4, ..goal.limits(watch.left().min(3.0), 0) };
         let found = exact.solve(&gains, &freed, limits).and_then(|outcome| outcome.held);

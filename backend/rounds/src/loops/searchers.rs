@@ -46,6 +46,15 @@ impl Run<'_> {
         });
     }
 
+    fn recount_all(&self, fillers: &mut [Filler<'_>], pool: &Pool, watch: &Watch<'_>) {
+        let best = self.standing.gain;
+        std::thread::scope(|scope| {
+            for filler in fillers {
+                scope.spawn(move || pool.recount(filler, best, (self.goal, watch)));
+            }
+        });
+    }
+
     /// Each thread searches all farms by itself.
     pub(super) fn side_by_side(
         &mut self,
@@ -65,6 +74,7 @@ impl Run<'_> {
         for filler in fillers.iter() {
             self.take(&filler.standing);
         }
+        self.recount_all(fillers, pool, watch);
         if round % POLISH_EVERY == POLISH_EVERY - 1 {
             self.polish_all(fillers, 1, (dice, pool), watch);
         }
