@@ -9,6 +9,8 @@
 //! instance duals ascent   the round by number; prices, and how they are sought
 //! loops pooled   the two kinds of rounds
 //! program    the one place that knows HiGHS
+//! freeze     a network's offers and wants as a round, and an answer as proposals to farms
+//! settle     a swap day of which some farms don't come
 //! words      proposals, open wants and bounds as people read them
 //! ```
 //!
@@ -25,12 +27,14 @@ pub mod check;
 pub mod compute;
 mod duals;
 pub mod error;
+pub mod freeze;
 pub mod input;
 mod instance;
 mod loops;
 pub mod pairwise;
 mod pooled;
 mod program;
+pub mod settle;
 pub mod solve;
 pub mod verify;
 pub mod watch;

@@ -47,6 +47,8 @@ word! {
         LapseByHouse = "lapse", "let lapse";
         /// A loss left too little of the lot.
         CutByHouse = "cut", "cut";
+        /// A swap day was settled without it: a farm did not come.
+        ReleaseByHouse = "release-by-house", "released by the settlement of a swap day";
         /// The stock leaves the giver.
         HandOverByGiver = "hand-over", "handed over by the giver";
         /// The taker confirms count and condition.
@@ -60,7 +62,7 @@ impl HoldAct {
         match self {
             Self::AgreeByGiver | Self::ReleaseByGiver | Self::HandOverByGiver => Party::Giver,
             Self::ReleaseByTaker | Self::ReceiveByTaker => Party::Taker,
-            Self::LapseByHouse | Self::CutByHouse => Party::House,
+            Self::LapseByHouse | Self::CutByHouse | Self::ReleaseByHouse => Party::House,
         }
     }
 }
@@ -72,9 +74,10 @@ impl HoldState {
         let refuse = |why| Err(Refused::new("hold", self, act, why));
         match (self, act) {
             (Self::Held, A::AgreeByGiver) => Ok(Self::Agreed),
-            (Self::Held | Self::Agreed, A::ReleaseByGiver | A::ReleaseByTaker) => {
-                Ok(Self::Released)
-            }
+            (
+                Self::Held | Self::Agreed,
+                A::ReleaseByGiver | A::ReleaseByTaker | A::ReleaseByHouse,
+            ) => Ok(Self::Released),
             (Self::Held, A::LapseByHouse) => Ok(Self::Lapsed),
             (Self::Held | Self::Agreed, A::CutByHouse) => Ok(Self::Cut),
             (Self::Agreed, A::HandOverByGiver) => Ok(Self::HandedOver),
@@ -85,7 +88,7 @@ impl HoldState {
             (Self::Agreed, A::AgreeByGiver)
             | (Self::HandedOver, A::HandOverByGiver)
             | (Self::Received, A::ReceiveByTaker)
-            | (Self::Released, A::ReleaseByGiver | A::ReleaseByTaker)
+            | (Self::Released, A::ReleaseByGiver | A::ReleaseByTaker | A::ReleaseByHouse)
             | (Self::Lapsed, A::LapseByHouse)
             | (Self::Cut, A::CutByHouse) => refuse(Why::AlreadySo),
             (Self::HandedOver | Self::Received, _) => refuse(Why::ChangedHands),

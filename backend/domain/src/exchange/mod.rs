@@ -5,8 +5,11 @@
 //! want       open -> filled | withdrawn
 //! hold       held -> agreed -> handed over -> received | released | lapsed | cut
 //! hand_over  given -> received | disputed
+//! turn       waiting -> called | left | closed: the line for an offer of which nothing is free
+//! round      asked for -> being solved -> proposed | nothing found | failed; its rules
+//! proposal   waiting for answers -> agreed -> settled | declined | lapsed | fell through
 //! cut        what is cut when a lot can't bear what was promised of it
-//! owed       who is owed how much after uneven hand-overs
+//! owed       who is owed how much after uneven hand-overs; limit: how far that may go
 //! table      every state against every act, for the docs and the tests
 //! ```
 //!
@@ -17,9 +20,13 @@
 pub mod cut;
 pub mod hand_over;
 pub mod hold;
+pub mod limit;
 pub mod offer;
 pub mod owed;
+pub mod proposal;
+pub mod round;
 pub mod table;
+pub mod turn;
 pub mod want;
 
 use std::fmt;
@@ -31,7 +38,11 @@ use crate::words::{UnknownWord, plain, word};
 
 pub use hand_over::{HandOverAct, HandOverState};
 pub use hold::{HoldAct, HoldState};
+pub use limit::{BeyondLimit, Limit, Standing};
 pub use offer::{OfferAct, OfferState};
+pub use proposal::{Answer, AnswerAct, ProposalAct, ProposalKind, ProposalState};
+pub use round::{RoundAct, RoundState};
+pub use turn::{TurnAct, TurnState};
 pub use want::{WantAct, WantState};
 
 word! {
@@ -41,6 +52,8 @@ word! {
         Giver = "giver", "the giver";
         /// The farm that takes.
         Taker = "taker", "the taker";
+        /// A farm that has a part in a proposal.
+        Part = "part", "a farm with a part in it";
         /// The network's house-keeping: time, a loss in the ledger, a notice.
         House = "house", "the house-keeping";
         /// The coordinator, on record.
@@ -83,6 +96,15 @@ pub enum Why {
     /// Nothing is in dispute.
     #[error("nothing is in dispute")]
     NoDispute,
+    /// Some farms have not answered and the date has not passed.
+    #[error("not every farm has answered yet")]
+    NotAnswered,
+    /// Every farm accepted, and the holds were made.
+    #[error("its farms have agreed and its holds stand")]
+    HoldsStand,
+    /// Nobody is solving it.
+    #[error("nobody has begun to solve it")]
+    NotBegun,
     /// Both sides wait for the coordinator.
     #[error("it waits for the coordinator's decision")]
     InDispute,
@@ -101,6 +123,9 @@ impl Why {
             Self::UnderNotice => "Read the notice; the offer opens again once it is withdrawn.",
             Self::NoNotice => "Nothing to do.",
             Self::NoDispute => "Report what is wrong first, with count and condition.",
+            Self::NotAnswered => "Wait for the answers, or for the date by which they are due.",
+            Self::HoldsStand => "Look at the holds: either farm of one can still release it.",
+            Self::NotBegun => "Wait a moment: a server takes it up by itself.",
             Self::InDispute => "Wait for the decision, or talk to the other farm.",
         }
     }
@@ -110,7 +135,7 @@ impl Why {
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 #[error("this {thing} is {state}, so it can't be {act}: {why}")]
 pub struct Refused {
-    /// Offer, want, hold or hand-over.
+    /// Offer, want, hold, hand-over, turn, round, proposal or answer.
     pub thing: &'static str,
     /// The state it is in, in words.
     pub state: String,

@@ -5,11 +5,12 @@
 use std::fmt::{Display, Write};
 
 use super::{
-    HandOverAct, HandOverState, HoldAct, HoldState, OfferAct, OfferState, Party, Refused, WantAct,
+    Answer, AnswerAct, HandOverAct, HandOverState, HoldAct, HoldState, OfferAct, OfferState, Party,
+    ProposalAct, ProposalState, Refused, RoundAct, RoundState, TurnAct, TurnState, WantAct,
     WantState,
 };
 
-/// All four tables.
+/// All tables.
 pub fn tables() -> String {
     let mut text = String::new();
     let offer = table("Offer", OfferState::ALL, OfferAct::ALL, OfferAct::by, OfferState::after);
@@ -22,7 +23,29 @@ pub fn tables() -> String {
         HandOverAct::by,
         HandOverState::after,
     );
-    for table in [offer, want, hold, hand_over] {
+    let turn = table(
+        "Turn in the line for an offer",
+        TurnState::ALL,
+        TurnAct::ALL,
+        TurnAct::by,
+        TurnState::after,
+    );
+    let round = table("Round", RoundState::ALL, RoundAct::ALL, RoundAct::by, RoundState::after);
+    let proposal = table(
+        "Proposal",
+        ProposalState::ALL,
+        ProposalAct::ALL,
+        ProposalAct::by,
+        ProposalState::after,
+    );
+    let answer = table(
+        "A farm's answer to a proposal",
+        Answer::ALL,
+        AnswerAct::ALL,
+        AnswerAct::by,
+        Answer::after,
+    );
+    for table in [offer, want, hold, hand_over, turn, round, proposal, answer] {
         text.push_str(&table);
     }
     text
@@ -59,11 +82,26 @@ fn table<S: Copy + Display, A: Copy + Display>(
 
 #[cfg(test)]
 mod tests {
+    #![allow(clippy::expect_used)]
     use super::*;
 
+    const HEAD: &str = "\
+# States of an exchange
+
+Made from the code (`backend/domain/src/exchange/table.rs`): every state against every act, where it
+leads, or why it is refused. A test fails where this page says otherwise.
+
+";
+
     #[test]
-    fn every_pair_of_state_and_act_is_allowed_or_refused_with_a_reason() {
-        insta::assert_snapshot!(tables());
+    fn every_pair_of_state_and_act_is_allowed_or_refused_with_a_reason_and_the_docs_say_so() {
+        let path = concat!(env!("CARGO_MANIFEST_DIR"), "/STATES.md");
+        let made = format!("{HEAD}{}", tables()).trim_end().to_owned() + "\n";
+        if std::env::var_os("SPARELOOP_WRITE_STATES").is_some() {
+            std::fs::write(path, &made).expect("the page can be written");
+        }
+        let page = std::fs::read_to_string(path).unwrap_or_default();
+        assert!(page == made, "STATES.md is not as made: SPARELOOP_WRITE_STATES=1 writes it anew");
     }
 
     #[test]

@@ -1,4 +1,5 @@
-//! The days that a farm has to mind: lots due for a look, holds that lapse, wants that are needed.
+//! The days that a farm has to mind: lots due for a look, holds that lapse, wants that are needed,
+//! proposals that wait for its answer, swap days.
 //!
 //! The calendar shows them and the weekly letter names the nearest. What may not enter: how a
 //! calendar or a letter is written; whose holds and wants they are (they are arguments).
@@ -13,7 +14,7 @@ use crate::ledger::Book;
 use crate::ledger::book::Lot;
 use crate::ledger::review::walking_order;
 use crate::settings::Settings;
-use crate::words::{Count, Day, HoldId, Place, UnitKind, WantId};
+use crate::words::{Count, Day, HoldId, Place, ProposalId, UnitKind, WantId};
 
 /// Most lots that a day's entry names.
 const MOST_NAMED: usize = 40;
@@ -166,6 +167,64 @@ pub fn needed(want: &Needed) -> Appointment {
     }
 }
 
+/// A proposal that a farm has not answered yet.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Unanswered {
+    /// Which.
+    pub proposal: ProposalId,
+    /// How many farms it is about.
+    pub farms: usize,
+    /// By when.
+    pub by: DateTime<Utc>,
+}
+
+/// The moment by which a farm has to answer.
+pub fn answer_due(asked: &Unanswered) -> Appointment {
+    Appointment {
+        key: format!("answer-{}", asked.proposal),
+        when: When::Moment(asked.by),
+        title: format!("Answer by now: a proposal to {} farms", asked.farms),
+        about: "No reason is needed to decline; silence declines.".to_owned(),
+    }
+}
+
+/// A swap day to which a farm comes.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Coming {
+    /// Which.
+    pub proposal: ProposalId,
+    /// When.
+    pub on: Day,
+    /// Where; may be empty.
+    pub place: String,
+    /// Whether it takes place for sure.
+    pub certain: Certain,
+}
+
+/// Whether a swap day takes place.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Certain {
+    /// Its holds are made.
+    Agreed,
+    /// Some farms have not answered yet.
+    NotYet,
+}
+
+/// The day of a swap.
+pub fn swap_day(coming: &Coming) -> Appointment {
+    let at = if coming.place.is_empty() { String::new() } else { format!(": {}", coming.place) };
+    let about = match coming.certain {
+        Certain::Agreed => "Its holds are agreed: your packing list says what to bring for whom.",
+        Certain::NotYet => "Not every farm has answered yet.",
+    };
+    Appointment {
+        key: format!("swap-day-{}", coming.proposal),
+        when: When::Day(coming.on),
+        title: format!("Swap day{at}"),
+        about: about.to_owned(),
+    }
+}
+
 #[cfg(test)]
 mod tests {
     #![allow(clippy::unwrap_used)]
@@ -197,6 +256,27 @@ mod tests {
         assert_eq!(titles, expected);
         let first = days[0].about.find("tote 1").unwrap();
         assert!(first < days[0].about.find("tote 2").unwrap(), "{}", days[0].about);
+    }
+
+    #[test]
+    fn an_answer_that_is_due_and_a_swap_day_stand_under_one_key_each() {
+        let proposal = ProposalId::new(uuid::Uuid::from_u128(7));
+        let by = "2027-02-04T17:30:00Z".parse().unwrap();
+        let asked = answer_due(&Unanswered { proposal, farms: 3, by });
+        assert_eq!(
+            (asked.when, asked.title.as_str()),
+            (When::Moment(by), "Answer by now: a proposal to 3 farms")
+        );
+        let place = "the old barn".to_owned();
+        let coming = Coming { proposal, on: day("2027-03-14"), place, certain: Certain::NotYet };
+        let not_yet = swap_day(&coming);
+        assert_eq!(
+            (not_yet.when, not_yet.title.as_str()),
+            (When::Day(day("2027-03-14")), "Swap day: the old barn")
+        );
+        let agreed = swap_day(&Coming { certain: Certain::Agreed, ..coming });
+        assert_eq!(agreed.key, not_yet.key);
+        assert_ne!(agreed.about, not_yet.about);
     }
 
     #[test]

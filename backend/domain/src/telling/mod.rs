@@ -19,6 +19,9 @@ mod reach;
 
 pub use address::{MailAddress, MailAddressError};
 pub use again::{Chance, GIVE_UP_AFTER, Next, next};
-pub use agenda::{Appointment, Lapsing, Needed, Side, When, lapsing, look_days, needed};
+pub use agenda::{
+    Appointment, Certain, Coming, Lapsing, Needed, Side, Unanswered, When, answer_due, lapsing,
+    look_days, needed, swap_day,
+};
 pub use channel::{ChannelAct, ChannelKind, ChannelState, Refused, Takes};
 pub use reach::{NotPublic, check_public};

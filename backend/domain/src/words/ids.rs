@@ -92,6 +92,12 @@ id!(/// A promise of a count until a time.
     HoldId, "hold");
 id!(/// The physical passing of stock.
     HandOverId, "hand-over");
+id!(/// One run of matching over a network.
+    RoundId, "round");
+id!(/// A loop or a swap day that a round proposes to its farms.
+    ProposalId, "proposal");
+id!(/// A turn in the line for an offer of which nothing is free.
+    TurnId, "turn");
 id!(/// A signed statement about a lot.
     StatementId, "signed statement");
 id!(/// Something a farm is told.

@@ -103,7 +103,7 @@ pub(crate) fn after(hold: &Hold, farm: FarmId, act: HoldAct) -> Result<HoldState
     let may = match act.by() {
         Party::Giver => hold.giver.id == farm,
         Party::Taker => hold.taker.id == farm,
-        Party::House | Party::Coordinator => false,
+        Party::Part | Party::House | Party::Coordinator => false,
     };
     if !may {
         return Err(StoreError::refuse(Refused::OnlyBy(act.by())));
