@@ -6,8 +6,8 @@ use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 use spareloop_domain::attest::FactKind;
 use spareloop_domain::words::{
-    Count, Day, FarmId, HandOverId, HoldId, Identity, LotId, MessageId, OfferId, Purpose, UnitKind,
-    WantId,
+    Count, Day, FarmId, HandOverId, HoldId, Identity, LotId, MessageId, OfferId, Purpose, TurnId,
+    UnitKind, WantId,
 };
 use utoipa::ToSchema;
 
@@ -329,6 +329,63 @@ pub struct HoldView {
     pub steps: Vec<HoldStepView>,
 }
 
+/// `POST /offers/{offer}/line`: waits for what comes free.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct WaitInLine {
+    /// The turn's id, made by the client before it is sent.
+    #[schema(value_type = String, format = "uuid")]
+    pub turn: TurnId,
+    /// How many are wished for; fewer are held where fewer are, or come, free.
+    #[schema(value_type = u32)]
+    pub count: Count,
+    /// The want it is for, if any.
+    #[serde(default)]
+    #[schema(value_type = Option<String>, format = "uuid")]
+    pub want: Option<WantId>,
+    /// Swap or gift.
+    #[schema(value_type = String)]
+    pub purpose: Purpose,
+    /// What the two farms take one unit to be worth, in tenths; 0 for a gift.
+    #[serde(default)]
+    pub unit_value_tenths: u32,
+    /// A line to the giver.
+    #[serde(default)]
+    pub note: String,
+}
+
+/// A turn in the line for an offer, as its two farms see it.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
+pub struct TurnView {
+    /// Its id.
+    #[schema(value_type = String, format = "uuid")]
+    pub turn: TurnId,
+    /// The offer.
+    #[schema(value_type = String, format = "uuid")]
+    pub offer: OfferId,
+    /// Who gives.
+    pub giver: FarmView,
+    /// Who waits.
+    pub taker: FarmView,
+    /// The variety.
+    pub variety: String,
+    /// What a unit is.
+    #[schema(value_type = String)]
+    pub unit: UnitKind,
+    /// How many are wished for.
+    #[schema(value_type = u32)]
+    pub count: Count,
+    /// Since when.
+    pub since: DateTime<Utc>,
+    /// `waiting`, `called`, `left`, `closed`.
+    pub state: String,
+    /// Its place in the line, from 1, while it waits.
+    pub place: Option<u64>,
+    /// What was held for it.
+    #[schema(value_type = Option<String>, format = "uuid")]
+    pub hold: Option<HoldId>,
+}
+
 /// One step in a hold's life.
 #[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
 pub struct HoldStepView {
@@ -416,6 +473,12 @@ pub struct Balance {
     pub farm: FarmView,
     /// Tenths of a median division.
     pub owed_tenths: i64,
+    /// What living holds and hand-overs under way will add to it, in tenths.
+    #[serde(default)]
+    pub promised_tenths: i64,
+    /// How much it may be owed, or owe, in tenths, where the coordinator has set it a limit.
+    #[serde(default)]
+    pub limit_tenths: Option<i64>,
 }
 
 /// One posting.

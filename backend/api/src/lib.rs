@@ -12,6 +12,7 @@ pub mod client;
 pub mod exchange;
 pub mod people;
 pub mod problem;
+pub mod rounds;
 pub mod stock;
 pub mod sync;
 pub mod values;

@@ -65,6 +65,10 @@ codes! {
     AlreadyTaken = "already-taken", 409, "That is taken already", "Choose another.";
     /// Not enough is free.
     NotEnoughFree = "not-enough-free", 409, "Not that many are free", "Ask for what is free, or wait: freed stock goes back on the sheet.";
+    /// A farm would be owed or owe more than the coordinator allows it.
+    BeyondLimit = "beyond-limit", 409, "A farm would get too far from even", "Take fewer, let the other farm give something first, or ask the coordinator for a higher limit.";
+    /// A round of the network is under way.
+    RoundUnderWay = "round-under-way", 409, "A round is under way", "Wait until it has proposed; a network has one at a time.";
     /// The state of the thing doesn't allow the act.
     NotInThatState = "not-in-that-state", 409, "It is past that", "Look at it again: somebody has acted since.";
     /// The entry's place in the chain is taken by another.

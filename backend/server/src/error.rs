@@ -167,8 +167,9 @@ const fn conflict_code(conflict: &Conflict) -> ProblemCode {
         Conflict::StillWorking => ProblemCode::StillWorking,
         Conflict::AlreadyTaken(_) => ProblemCode::AlreadyTaken,
         Conflict::CodeUsedUp(_) | Conflict::AlreadySetUp => ProblemCode::CodeUsedUp,
-        Conflict::HasNetwork => ProblemCode::NotInThatState,
+        Conflict::HasNetwork | Conflict::ActedMeanwhile => ProblemCode::NotInThatState,
         Conflict::NotEnoughFree { .. } => ProblemCode::NotEnoughFree,
+        Conflict::RoundUnderWay => ProblemCode::RoundUnderWay,
     }
 }
 
@@ -176,6 +177,7 @@ const fn refusal_code(refused: &Refused) -> ProblemCode {
     match refused {
         Refused::NotACoordinator | Refused::OnlyBy(_) => ProblemCode::NotAllowed,
         Refused::State(_) | Refused::Channel(_) => ProblemCode::NotInThatState,
+        Refused::Limit(_) => ProblemCode::BeyondLimit,
         _ => ProblemCode::Refused,
     }
 }

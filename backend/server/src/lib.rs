@@ -9,6 +9,7 @@
 //! pages/                   the pages: plain forms, no script
 //! jobs                     what happens by itself
 //! together                 all farms' records of losses taken together, for each of them
+//! solving                  rounds taken up, solved and proposed by themselves; what becomes of proposals
 //! telling/                 letters, signed calls, feeds and calendars: what farms are told, brought
 //! run keep                 starting and stopping; backup and restore
 //! rounds                   the door to the solver of rounds: JSON in, JSON out, and a run to watch
@@ -33,6 +34,7 @@ pub mod pages;
 pub mod rounds;
 pub mod routes;
 pub mod run;
+pub mod solving;
 pub mod telling;
 pub mod together;
 pub mod views;

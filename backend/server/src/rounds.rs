@@ -7,14 +7,15 @@ use std::io::{Read, Write};
 use std::path::Path;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
-use std::time::Instant;
 
 use spareloop_domain::compute::fields::{Fields, Said, parse};
 use spareloop_rounds::answer::from_thousandths;
 use spareloop_rounds::error::RoundError;
 use spareloop_rounds::solve::{Outside, solve};
-use spareloop_rounds::watch::{Clock, Progress};
+use spareloop_rounds::watch::{Clock as _, Progress};
 use spareloop_rounds::{compute, words};
+
+use crate::solving::Since;
 
 /// Most bytes of one document: a round of a thousand farms and its answer take about four million.
 const MOST_BYTES: u64 = 64 * 1024 * 1024;
@@ -72,21 +73,13 @@ impl ComputeFault {
     }
 }
 
-struct Since(Instant);
-
-impl Clock for Since {
-    fn seconds(&self) -> f64 {
-        self.0.elapsed().as_secs_f64()
-    }
-}
-
 /// `compute KIND`: standard input in, standard output out.
 ///
 /// # Errors
 /// What can't be read, is wrong, or can't be written.
 pub fn compute(kind: &str) -> Result<(), ComputeFault> {
     let input = read("standard input", std::io::stdin().lock())?;
-    let output = compute::run(kind, &input, &Since(Instant::now()))?;
+    let output = compute::run(kind, &input, &Since::now())?;
     print(&output)
 }
 
@@ -111,7 +104,7 @@ pub fn run(file: &Path, seconds: Option<f64>, answer: Option<&Path>) -> Result<(
     round.certificate = Said::Something;
     let stop = Arc::new(AtomicBool::new(false));
     stop_on_signal(stop.clone());
-    let clock = Since(Instant::now());
+    let clock = Since::now();
     let hears = |it: Progress| eprintln!("{:7.1} s  {}", clock.seconds(), words::progress(&it));
     let outside = Outside { clock: &clock, stop: &stop, hears: &hears };
     let standing = standing.as_ref().map(|it| (&it.swaps, &it.prices));

@@ -29,7 +29,7 @@ use crate::openapi::Document;
 use crate::telling::post::NoPost;
 use crate::telling::{Telling, outbox};
 use crate::together::{self, Networks};
-use crate::{app, jobs};
+use crate::{app, jobs, solving};
 
 /// Seconds that running requests are given when the server is told to stop.
 const PATIENCE_SECONDS: u64 = 20;
@@ -260,6 +260,7 @@ async fn serve(config: &Config) -> Result<(), RunError> {
         jobs::start_upkeep(house.clone(), upkeep),
         outbox::start(house.clone()),
         jobs::start_together(house.clone(), store.clone(), config.together),
+        solving::start(house.clone()),
     ];
     let server = HttpServer::new(move || app::app(house.clone(), document.clone()))
         .shutdown_timeout(PATIENCE_SECONDS)

@@ -9,7 +9,8 @@ use std::collections::BTreeSet;
 use diesel::result::{DatabaseErrorKind, Error as DieselError};
 use spareloop_domain::attest::{FactKind, KeyError, VerifyError};
 use spareloop_domain::exchange::owed::{PostingError, Tenths};
-use spareloop_domain::exchange::{self, Party};
+use spareloop_domain::exchange::round::RuleError;
+use spareloop_domain::exchange::{self, BeyondLimit, Party};
 use spareloop_domain::ledger::Refusal;
 use spareloop_domain::telling;
 use spareloop_domain::words::{Count, Day, Purpose, UnitKind};
@@ -138,6 +139,12 @@ pub enum Conflict {
     /// The coordinator has a network already.
     #[error("you run a network already")]
     HasNetwork,
+    /// A round of the network is under way.
+    #[error("a round is under way")]
+    RoundUnderWay,
+    /// Somebody acted between what was read and what was to be written.
+    #[error("somebody has acted on it meanwhile")]
+    ActedMeanwhile,
     /// Fewer are free than were asked for.
     #[error("{asked} asked for, {free} free")]
     NotEnoughFree {
@@ -178,6 +185,9 @@ pub enum Taken {
     /// What a channel leads to.
     #[error("that address, by another channel of your farm,")]
     Target,
+    /// A farm's turn in the line for an offer.
+    #[error("your turn in that line")]
+    Turn,
 }
 
 /// What a single-use code is for.
@@ -233,6 +243,15 @@ pub enum Missing {
     /// A channel.
     #[error("there is no such channel here")]
     Channel,
+    /// A round.
+    #[error("there is no such round here")]
+    Round,
+    /// A proposal.
+    #[error("there is no such proposal here")]
+    Proposal,
+    /// A turn in a line.
+    #[error("there is no such turn in a line here")]
+    Turn,
 }
 
 /// A rule of the trade says no.
@@ -253,6 +272,21 @@ pub enum Refused {
     /// The owed book doesn't allow it.
     #[error(transparent)]
     Owed(#[from] PostingError),
+    /// A farm would get too far from even.
+    #[error(transparent)]
+    Limit(#[from] BeyondLimit),
+    /// The rules of a round can't be.
+    #[error(transparent)]
+    Rules(#[from] RuleError),
+    /// Nobody waits for what is free.
+    #[error("{free} are free: ask for a hold, nobody has to wait")]
+    FreeAlready {
+        /// Free.
+        free: Count,
+    },
+    /// Only a swap day is settled.
+    #[error("only a swap day is settled; a loop is handed over hold by hold")]
+    NotASwapDay,
     /// A farm asks for what it offers itself.
     #[error("that is your own farm's offer")]
     OwnOffer,

@@ -4,23 +4,24 @@
 use chrono::{DateTime, Utc};
 use diesel::{ExpressionMethods, OptionalExtension, QueryDsl, RunQueryDsl};
 use spareloop_domain::exchange::hand_over::BothCounts;
-use spareloop_domain::exchange::owed::{Settled, settle};
+use spareloop_domain::exchange::owed::{Settled, Tenths, settle};
 use spareloop_domain::exchange::{HandOverAct, HandOverState, HoldAct};
 use spareloop_domain::ledger::body::{Receive, Send, VarietyNote};
 use spareloop_domain::ledger::draft::check_draft;
 use spareloop_domain::ledger::{Book, Draft, Entry, Refusal, fold_until};
 use spareloop_domain::words::{
-    Count, Day, EntryId, FarmId, HandOverId, HoldId, Identity, LotId, VarietyCard, VarietyId,
-    VarietyName,
+    Count, Day, EntryId, FarmId, HandOverId, HoldId, Identity, LotId, Purpose, VarietyCard,
+    VarietyId, VarietyName,
 };
 
 use crate::error::taken;
-use crate::holds::{Actor, Counters, Hold, add_step, after, cover_want, hold, lock_hold};
+use crate::holds::{Actor, Counters, Hold, add_step, after, cover_want, hold, lock_hold, value};
 use crate::ledger::{all_entries, lock_farm, write_house};
 use crate::schema::{hand_overs, receipts};
 use crate::text::{count, free, moment, read, read_some, today};
 use crate::{
-    Missing, Refused, StoreError, Taken, Tx, farm_book, fresh, messages, owed, promises, wants,
+    Missing, Refused, StoreError, Taken, Tx, farm_book, fresh, limits, messages, owed, promises,
+    turns, wants,
 };
 
 /// A hand-over as its two farms see it.
@@ -130,7 +131,16 @@ pub fn hand_over(
     now: DateTime<Utc>,
 ) -> Result<Hold, StoreError> {
     let condition = free(&new.condition, "the condition")?;
+    let before = hold(tx, giver, id, now)?;
+    // The giver's own row, which its ledger needs, and the taker's where it has a limit, in order.
+    let taker = before.taker.id;
+    if taker < giver {
+        limits::lock_bounded(tx, &[taker])?;
+    }
     lock_farm(tx, giver)?;
+    if taker > giver {
+        limits::lock_bounded(tx, &[taker])?;
+    }
     let mut found = lock_hold(tx, giver, id, now)?;
     let state = after(&found, giver, HoldAct::HandOverByGiver)?;
     if new.given.is_zero() {
@@ -139,6 +149,11 @@ pub fn hand_over(
     if new.given > found.count {
         let (given, held) = (new.given, found.count);
         return Err(StoreError::refuse(Refused::GivenMoreThanHeld { given, held }));
+    }
+    if found.purpose == Purpose::Swap {
+        let value = value(new.given, found.unit_value);
+        limits::check_hand_over(tx, found.network, giver, value, now)?;
+        limits::check_hand_over(tx, found.network, taker, Tenths(-value.0), now)?;
     }
     let entry = write_send(tx, &found, new, now)?;
     diesel::insert_into(hand_overs::table)
@@ -157,13 +172,15 @@ pub fn hand_over(
         .execute(tx.connection)
         .map_err(taken(Taken::HandOver))?;
     add_step(tx, &mut found, state, Actor::Farm(giver), condition, now)?;
-    Counters::HandedOver { held: found.count, given: new.given }.write(tx, found.offer)?;
+    Counters::HandedOver { held: found.count, given: new.given }.write(tx, found.offer, now)?;
     let what = format!("{} of '{}'", new.given, found.variety);
     let told = format!("{} handed {what} over to you: confirm what arrived.", found.giver.name);
     messages::tell(tx, found.taker.id, Some(id), &told, now)?;
     let noted = format!("You handed {what} over to {}; your stock book has it.", found.taker.name);
     messages::tell(tx, giver, Some(id), &noted, now)?;
     promises::settle(tx, giver, now)?;
+    // What was held and not given is free again.
+    turns::call_next(tx, found.network, found.offer, now)?;
     hold(tx, giver, id, now)
 }
 

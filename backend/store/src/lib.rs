@@ -10,12 +10,16 @@
 //! attest      keys for signing and signed statements, as one feed of a network
 //! offers wants holds hand_overs owed messages   the exchange
 //! channels      by which a farm is told things; the outbox of what is to be brought over them
+//! rounds      rounds, frozen, solved by one server at a time; their timetable
+//! proposals   what rounds propose: answers, holds made at once, swap days settled
+//! turns       the line for an offer: what comes free is held for the first in it
+//! limits      how far from even a farm may get, and how each stands
 //! ```
 //!
 //! Every function of an aggregate takes a [`Tx`], so that several make one transaction; every
 //! query carries the id of the caller's farm or network, so that tenancy is in the query. One body
 //! of SQL serves both databases. A row is locked by writing it (`UPDATE ... RETURNING`), which both
-//! databases understand, always in the order farms, offers, holds, wants, networks.
+//! databases understand, always in the order proposals, farms, offers, holds, wants, networks.
 //!
 //! What may not enter: HTTP, passwords and tokens in the clear (only their hashes), a clock (the
 //! time is an argument), rules of the trade (they are called, in `domain`).
@@ -34,6 +38,7 @@ pub mod fresh;
 pub mod hand_overs;
 pub mod holds;
 pub mod ledger;
+pub mod limits;
 mod mark;
 pub mod market;
 pub mod messages;
@@ -46,12 +51,15 @@ pub mod owed;
 pub mod people;
 pub mod planted;
 mod promises;
+pub mod proposals;
+pub mod rounds;
 mod schema;
 mod secret;
 pub mod sign_ins;
 mod store;
 mod text;
 mod together;
+pub mod turns;
 mod url;
 pub mod wants;
 pub mod web_sessions;

@@ -15,7 +15,7 @@ use spareloop_domain::words::{Count, FarmId, HoldId, LotId, OfferId};
 use crate::holds::{Actor, Counters, Hold, add_step, cover_want, hold, insert, lapse_overdue_of};
 use crate::offers::{Offer, close_if_gone, lock_offers_of, offered_lots, set_state};
 use crate::schema::offers;
-use crate::{StoreError, Tx, farm_book, fresh, messages};
+use crate::{StoreError, Tx, farm_book, fresh, messages, turns};
 
 const LOSS: &str = "a loss left too few in store";
 
@@ -51,6 +51,10 @@ pub(crate) fn settle(tx: &mut Tx<'_>, farm: FarmId, now: DateTime<Utc>) -> Resul
             }
         }
     }
+    // Only now is it known what is free: what lapsed before may be what was lost.
+    for offer in &standing {
+        turns::call_next(tx, offer.network, offer.id, now)?;
+    }
     Ok(())
 }
 
@@ -84,7 +88,7 @@ fn shrink(
     diesel::update(offers::table.find(id.to_string()))
         .set(offers::count.eq(i64::from(to)))
         .execute(tx.connection)?;
-    close_if_gone(tx, id)?;
+    close_if_gone(tx, id, now)?;
     let Some(offer) = standing.iter().find(|offer| offer.id == id) else {
         return Ok(());
     };
@@ -122,7 +126,7 @@ fn cut_hold(
             id,
         ),
     };
-    Counters::Freed(freed).write(tx, cut.offer)?;
+    Counters::Freed(freed).write(tx, cut.offer, now)?;
     let (count, variety) = (cut.count, &cut.variety);
     let told = format!(
         "Your hold of {count} of '{variety}' from {} was cut, because {LOSS}: {to_taker}.",

@@ -356,6 +356,100 @@ diesel::table! {
 
 diesel::joinable!(deliveries -> channels (channel));
 diesel::joinable!(channels -> farms (farm));
+
+diesel::table! {
+    rounds (id) {
+        id -> Text,
+        network -> Text,
+        by_person -> Nullable<Text>,
+        state -> Text,
+        asked_at -> Timestamp,
+        rules -> Text,
+        frozen -> Text,
+        answer -> Nullable<Text>,
+        said -> Text,
+        leased_until_at -> Nullable<Timestamp>,
+        takes -> BigInt,
+        ended_at -> Nullable<Timestamp>,
+    }
+}
+
+diesel::table! {
+    round_timetables (network) {
+        network -> Text,
+        every_days -> BigInt,
+        rules -> Text,
+        next_at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    proposals (id) {
+        id -> Text,
+        network -> Text,
+        round -> Text,
+        number -> BigInt,
+        kind -> Text,
+        state -> Text,
+        made_at -> Timestamp,
+        answer_by_at -> Timestamp,
+        ended_at -> Nullable<Timestamp>,
+        why -> Text,
+        version -> BigInt,
+    }
+}
+
+diesel::table! {
+    proposal_farms (proposal, farm) {
+        proposal -> Text,
+        farm -> Text,
+        number -> BigInt,
+        answer -> Text,
+        answered_at -> Nullable<Timestamp>,
+    }
+}
+
+diesel::table! {
+    proposal_lines (proposal, number) {
+        proposal -> Text,
+        number -> BigInt,
+        offer -> Text,
+        want -> Text,
+        giver -> Text,
+        taker -> Text,
+        count -> BigInt,
+        unit_value_tenths -> BigInt,
+        worth -> BigInt,
+        hold -> Nullable<Text>,
+    }
+}
+
+diesel::table! {
+    turns (id) {
+        id -> Text,
+        network -> Text,
+        offer -> Text,
+        taker -> Text,
+        want -> Nullable<Text>,
+        count -> BigInt,
+        purpose -> Text,
+        unit_value_tenths -> BigInt,
+        note -> Text,
+        asked_at -> Timestamp,
+        state -> Text,
+        hold -> Nullable<Text>,
+    }
+}
+
+diesel::table! {
+    farm_limits (farm) {
+        farm -> Text,
+        network -> Text,
+        tenths -> BigInt,
+        set_at -> Timestamp,
+    }
+}
+
 diesel::joinable!(devices -> farms (farm));
 
 diesel::allow_tables_to_appear_in_same_query!(
@@ -386,4 +480,11 @@ diesel::allow_tables_to_appear_in_same_query!(
     statements,
     channels,
     deliveries,
+    rounds,
+    round_timetables,
+    proposals,
+    proposal_farms,
+    proposal_lines,
+    farm_limits,
+    turns,
 );

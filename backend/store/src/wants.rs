@@ -273,8 +273,8 @@ pub fn of_farm(
     rows.into_iter().map(|row| row.want(tx, now)).collect()
 }
 
-/// Locks a want by writing it; always the last lock of a transaction.
-fn lock(
+/// Locks a want by writing it; always the last locks of a transaction, in the order of ids.
+pub(crate) fn lock(
     tx: &mut Tx<'_>,
     network: NetworkId,
     id: WantId,

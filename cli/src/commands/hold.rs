@@ -4,8 +4,8 @@ use clap::{Args, Subcommand};
 use serde::Serialize;
 use serde_json::json;
 use spareloop_api::client::Client;
-use spareloop_api::exchange::{AskHold, HoldView, Reason};
-use spareloop_domain::words::{Count, HoldId, OfferId, Purpose, WantId};
+use spareloop_api::exchange::{AskHold, HoldView, Reason, TurnView, WaitInLine};
+use spareloop_domain::words::{Count, HoldId, OfferId, Purpose, TurnId, WantId};
 
 use crate::book::Keep;
 use crate::desk::Desk;
@@ -28,6 +28,17 @@ The value is what the two farms take one unit to be worth, in median divisions. 
     /// Let a hold go, from either side.
     #[command(after_help = "Example: spareloop hold release HOLD --why 'found some nearer by'")]
     Release(Release),
+    /// Wait in line for what comes free of an offer.
+    #[command(after_help = "\
+Example: spareloop hold wait OFFER --count 5 --value 1.2
+What comes free is held for the first in line for two days, then for the next.")]
+    Wait(Wait),
+    /// The lines that the farm waits in, and those for its offers.
+    #[command(after_help = "Example: spareloop hold line")]
+    Line,
+    /// Leave a line.
+    #[command(after_help = "Example: spareloop hold leave TURN")]
+    Leave(Leave),
     /// The farm's holds.
     #[command(after_help = "Example: spareloop hold list")]
     List,
@@ -62,6 +73,36 @@ pub struct Ask {
     note: String,
 }
 
+/// Waits in line.
+#[derive(Debug, Args)]
+#[command(allow_negative_numbers = true)]
+pub struct Wait {
+    /// The offer's id.
+    offer: OfferId,
+    /// How many are wished for; fewer are held where fewer are, or come, free.
+    #[arg(long)]
+    count: Count,
+    /// The want it is for.
+    #[arg(long)]
+    want: Option<WantId>,
+    /// swap or gift.
+    #[arg(long, default_value = "swap")]
+    purpose: Purpose,
+    /// What one unit is worth, in median divisions to a tenth; 0 for a gift.
+    #[arg(long, value_parser = tenths)]
+    value: Option<u32>,
+    /// A line to the giver.
+    #[arg(long, default_value = "")]
+    note: String,
+}
+
+/// Leaves a line.
+#[derive(Debug, Args)]
+pub struct Leave {
+    /// The turn's id.
+    turn: TurnId,
+}
+
 /// Agrees.
 #[derive(Debug, Args)]
 pub struct Agree {
@@ -87,7 +128,7 @@ pub struct Show {
 }
 
 /// Reads "1.2" as twelve tenths.
-fn tenths(text: &str) -> Result<u32, String> {
+pub(super) fn tenths(text: &str) -> Result<u32, String> {
     let (whole, tenth) = text.split_once(['.', ',']).unwrap_or((text, "0"));
     let wrong = || format!("{text:?} is not a value like 1.2");
     let whole: u32 = whole.parse().map_err(|_| wrong())?;
@@ -113,6 +154,12 @@ pub fn run(command: Hold, desk: &Desk) -> Result<Answer, Fault> {
             let said = format!("release hold {}", it.hold);
             act(desk, "release", path, Reason { why: it.why }, said)
         }
+        Hold::Wait(it) => wait(it, desk),
+        Hold::Line => line(desk),
+        Hold::Leave(it) => {
+            let (path, said) = (format!("/turns/{}/leave", it.turn), format!("leave {}", it.turn));
+            turn_act(desk, "leave-line", path, json!({}), said)
+        }
         Hold::List => list(desk),
         Hold::Show(it) => {
             let view =
@@ -122,17 +169,82 @@ pub fn run(command: Hold, desk: &Desk) -> Result<Answer, Fault> {
     }
 }
 
-fn ask(it: Ask, desk: &Desk) -> Result<Answer, Fault> {
-    let unit_value_tenths = match (it.purpose, it.value) {
-        (_, Some(value)) => value,
-        (Purpose::Gift, None) => 0,
-        (_, None) => {
-            return Err(Fault::decision(
-                "What do the two farms take one unit to be worth?",
-                "Give it with --value 1.0 (in median divisions), or --purpose gift.",
-            ));
-        }
+/// What one unit is taken to be worth; asked for where it is a swap.
+fn worth(purpose: Purpose, value: Option<u32>) -> Result<u32, Fault> {
+    match (purpose, value) {
+        (_, Some(value)) => Ok(value),
+        (Purpose::Gift, None) => Ok(0),
+        (_, None) => Err(Fault::decision(
+            "What do the two farms take one unit to be worth?",
+            "Give it with --value 1.0 (in median divisions), or --purpose gift.",
+        )),
+    }
+}
+
+fn wait(it: Wait, desk: &Desk) -> Result<Answer, Fault> {
+    let body = WaitInLine {
+        turn: TurnId::new(fresh::uuid()?),
+        count: it.count,
+        want: it.want,
+        purpose: it.purpose,
+        unit_value_tenths: worth(it.purpose, it.value)?,
+        note: it.note,
     };
+    let said = format!("wait in line for {} of offer {}", it.count, it.offer);
+    turn_act(desk, "wait-in-line", format!("/offers/{}/line", it.offer), body, said)
+}
+
+fn turn_act(
+    desk: &Desk,
+    operation: &str,
+    path: String,
+    body: impl Serialize,
+    said: String,
+) -> Result<Answer, Fault> {
+    if desk.keep == Keep::Rehearsed {
+        let text = format!("Would {said} (--dry-run).");
+        return Ok(Answer::new("turn", text, json!({ "kept": false })));
+    }
+    let mut file = desk.file()?;
+    let act = NewAct { operation, path, body, said };
+    let view: TurnView = Session::of(desk, &mut file)?.act(&mut file, act)?;
+    let text = format!(
+        "{}: {} of '{}' of {}{}; turn {}",
+        view.state,
+        view.unit.counted(view.count),
+        view.variety,
+        view.giver.name,
+        view.place.map_or_else(String::new, |place| format!(", number {place} in line")),
+        view.turn
+    );
+    Ok(Answer::new("turn", text, json!({ "turn": view })))
+}
+
+fn line(desk: &Desk) -> Result<Answer, Fault> {
+    let turns = Session::open(desk)?.call(Client::turns).map_err(call_fault)?;
+    let rows: Vec<Vec<String>> = turns
+        .iter()
+        .map(|view| {
+            vec![
+                view.place.map_or_else(String::new, |place| place.to_string()),
+                view.count.to_string(),
+                format!("'{}'", view.variety),
+                view.giver.name.clone(),
+                view.taker.name.clone(),
+                view.turn.to_string(),
+            ]
+        })
+        .collect();
+    let text = if rows.is_empty() {
+        "Nobody waits in line.".to_owned()
+    } else {
+        table(&["place", "count", "variety", "giver", "who waits", "turn"], &rows)
+    };
+    Ok(Answer::new("line", text, json!({ "turns": turns })))
+}
+
+fn ask(it: Ask, desk: &Desk) -> Result<Answer, Fault> {
+    let unit_value_tenths = worth(it.purpose, it.value)?;
     let body = AskHold {
         hold: HoldId::new(fresh::uuid()?),
         count: it.count,

@@ -23,6 +23,7 @@ pub mod matches;
 pub mod network;
 pub mod offer;
 pub mod plan;
+pub mod round;
 pub mod sample;
 pub mod season;
 pub mod status;
@@ -109,6 +110,9 @@ pub enum Command {
     /// The passing of stock, with both confirmations.
     #[command(subcommand)]
     Handover(handover::Handover),
+    /// Rounds: loops of farms and swap days, proposed to those who have a part in them.
+    #[command(subcommand)]
+    Round(Box<round::Round>),
     /// What a unit is fairly worth against others, why, and how it moved.
     #[command(subcommand)]
     Value(value::Value),
@@ -159,6 +163,7 @@ pub fn run(command: Command, desk: &Desk) -> Result<Answer, Fault> {
         Command::Match(it) => matches::run(it, desk),
         Command::Hold(it) => hold::run(it, desk),
         Command::Handover(it) => handover::run(it, desk),
+        Command::Round(it) => round::run(*it, desk),
         Command::Value(it) => value::run(it, desk),
         Command::Owed(it) => network::owed(it, desk),
         Command::Messages(it) => network::messages(it, desk),

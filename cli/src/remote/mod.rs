@@ -24,6 +24,13 @@ use crate::fresh;
 #[derive(Debug, Clone)]
 pub struct Password(Secret);
 
+impl Password {
+    /// The secret, to be sent once.
+    pub fn into_secret(self) -> Secret {
+        self.0
+    }
+}
+
 /// Reads the password from a file, from `SPARELOOP_PASSWORD`, or asks for it; never from argv.
 pub fn password(desk: &Desk, file: Option<&Path>) -> Result<Password, Fault> {
     if let Some(path) = file {

@@ -1,11 +1,11 @@
 //! Stock, offers, wants, matches, holds, hand-overs, the owed book and messages.
 
-use spareloop_domain::words::{HandOverId, HoldId, OfferId, WantId};
+use spareloop_domain::words::{HandOverId, HoldId, OfferId, TurnId, WantId};
 
 use super::call::{ActKey, CallError, Client};
 use crate::exchange::{
     AskHold, Board, HandOver, HoldView, MakeOffer, MakeWant, Matches, Messages, OfferView,
-    OwedBook, Reason, Receipt, WantView,
+    OwedBook, Reason, Receipt, TurnView, WaitInLine, WantView,
 };
 use crate::stock::{NetworkSummaryView, StockView};
 use crate::values::ValuesView;
@@ -59,6 +59,23 @@ impl Client {
         request: &AskHold,
     ) -> Result<HoldView, CallError> {
         self.act(&format!("/offers/{offer}/holds"), key, request)
+    }
+    /// Waits in line for what comes free of an offer.
+    pub fn wait_in_line(
+        &self,
+        key: &ActKey,
+        offer: OfferId,
+        request: &WaitInLine,
+    ) -> Result<TurnView, CallError> {
+        self.act(&format!("/offers/{offer}/line"), key, request)
+    }
+    /// The turns that wait, of the caller's farm or for its offers.
+    pub fn turns(&self) -> Result<Vec<TurnView>, CallError> {
+        self.get("/turns", &[])
+    }
+    /// Gives a turn up.
+    pub fn leave_line(&self, key: &ActKey, turn: TurnId) -> Result<TurnView, CallError> {
+        self.act(&format!("/turns/{turn}/leave"), key, &serde_json::json!({}))
     }
     /// The holds that the caller's farm gives or takes.
     pub fn holds(&self) -> Result<Vec<HoldView>, CallError> {

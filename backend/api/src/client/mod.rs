@@ -8,6 +8,7 @@ mod call;
 mod channels;
 mod exchange;
 mod people;
+mod rounds;
 mod sync;
 
 pub use call::{ActKey, CallError, Client, Token};

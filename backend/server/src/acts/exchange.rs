@@ -15,7 +15,7 @@ use spareloop_rounds::{Gives, Lack, Line, Spare, VarietyKey, pairwise};
 use spareloop_store::offers::{NewOffer, Offer, Sought};
 use spareloop_store::wants::{NewWant, Want};
 use spareloop_store::{
-    StoreError, Tx, attest, farm_beliefs, farm_book, messages, offers, owed, people, wants,
+    StoreError, Tx, attest, farm_beliefs, farm_book, limits, messages, offers, owed, people, wants,
 };
 use uuid::Uuid;
 
@@ -29,7 +29,7 @@ use crate::views::exchange as views;
 use crate::views::stock::Rules;
 
 /// Most of each kind that a matching looks at.
-const MOST_MATCHED: u32 = 5_000;
+pub(super) const MOST_MATCHED: u32 = 5_000;
 /// Most varieties taken instead of the one wanted.
 const MOST_INSTEAD: usize = 20;
 
@@ -215,15 +215,15 @@ pub async fn board_of(
         .await
 }
 
-type Farms = BTreeMap<FarmId, FarmView>;
+pub(super) type Farms = BTreeMap<FarmId, FarmView>;
 
-fn farms_of(tx: &mut Tx<'_>, network: NetworkId) -> Result<Farms, StoreError> {
+pub(super) fn farms_of(tx: &mut Tx<'_>, network: NetworkId) -> Result<Farms, StoreError> {
     let farms = people::farms(tx, network)?;
     Ok(farms.into_iter().map(|farm| (farm.id, FarmView { id: farm.id, name: farm.name })).collect())
 }
 
 /// A farm of the network that was just read whole.
-fn shown(farms: &Farms, farm: FarmId) -> FarmView {
+pub(super) fn shown(farms: &Farms, farm: FarmId) -> FarmView {
     farms.get(&farm).cloned().unwrap_or_else(|| FarmView { id: farm, name: "former member".into() })
 }
 
@@ -274,7 +274,7 @@ pub async fn matches(house: &House, grower: Grower) -> Result<Matches, ServerErr
 }
 
 /// The kinds of statement that the offer's farm stands by today, of its lot.
-fn kinds(
+pub(super) fn kinds(
     tx: &mut Tx<'_>,
     offer: &Offer,
     now: DateTime<Utc>,
@@ -285,7 +285,7 @@ fn kinds(
     Ok(FactKind::ALL.iter().copied().filter(|kind| !missing.contains(kind)).collect())
 }
 
-fn spare_of(offer: &Offer, stated: BTreeSet<FactKind>) -> Option<Spare> {
+pub(super) fn spare_of(offer: &Offer, stated: BTreeSet<FactKind>) -> Option<Spare> {
     let name: VarietyName = offer.variety.parse().ok()?;
     (!offer.free().is_zero()).then(|| Spare {
         offer: offer.id,
@@ -298,7 +298,7 @@ fn spare_of(offer: &Offer, stated: BTreeSet<FactKind>) -> Option<Spare> {
     })
 }
 
-fn lack_of(want: &Want) -> Option<Lack> {
+pub(super) fn lack_of(want: &Want) -> Option<Lack> {
     let first: VarietyName = want.variety.parse().ok()?;
     let varieties = std::iter::once(&first).chain(&want.instead).map(VarietyKey::from).collect();
     (!want.open().is_zero()).then(|| Lack {
@@ -326,20 +326,28 @@ fn match_line(line: &Line, names: &BTreeMap<OfferId, String>) -> MatchLine {
 
 /// The owed book: every farm's balance, and the postings of the caller's farm.
 pub async fn owed(house: &House, member: Member) -> Result<OwedBook, ServerError> {
+    let now = house.now();
     house
         .read(move |tx| {
             let balances = owed::balances(tx, member.network)?;
+            let limits = limits::all(tx, member.network)?;
             let farms = farms_of(tx, member.network)?;
             let postings = match member.farm {
                 Some(farm) => owed::postings(tx, member.network, farm, MOST_MATCHED)?,
                 None => Vec::new(),
             };
-            let balance = |farm: FarmView| Balance {
-                owed_tenths: balances.get(&farm.id).copied().unwrap_or(Tenths(0)).0,
-                farm,
+            let balance = |farm: FarmView| {
+                let owed = balances.get(&farm.id).copied().unwrap_or(Tenths(0)).0;
+                let ends = limits::standing(tx, member.network, farm.id, now)?.ends().0;
+                Ok(Balance {
+                    owed_tenths: owed,
+                    promised_tenths: ends - owed,
+                    limit_tenths: limits.get(&farm.id).map(|limit| limit.tenths().0),
+                    farm,
+                })
             };
             Ok(OwedBook {
-                balances: farms.into_values().map(balance).collect(),
+                balances: farms.into_values().map(balance).collect::<Result<_, StoreError>>()?,
                 postings: postings.iter().map(views::posting).collect(),
             })
         })

@@ -10,8 +10,10 @@ pub mod exchange;
 pub mod holds;
 pub mod ledger;
 pub mod people;
+pub mod rounds;
 pub mod sign_in;
 pub mod stock;
+pub mod turns;
 pub mod values;
 pub mod web_sign_in;
 

@@ -51,7 +51,15 @@ impl KeptValues {
 
 /// The values of all that is offered or wanted in the caller's network.
 pub async fn values(house: &House, member: Member) -> Result<Arc<ValuesView>, ServerError> {
-    let (network, now, today) = (member.network, house.now(), house.today()?);
+    of_network(house, member.network).await
+}
+
+/// The values of all that is offered or wanted in a network.
+pub(crate) async fn of_network(
+    house: &House,
+    network: NetworkId,
+) -> Result<Arc<ValuesView>, ServerError> {
+    let (now, today) = (house.now(), house.today()?);
     let mark = house.read(move |tx| market::mark(tx, network, today)).await?;
     if let Some(kept) = house.values.find(network, &mark) {
         return Ok(kept);

@@ -4,7 +4,7 @@ use actix_web::web::{Path, Query, ServiceConfig};
 use actix_web::{get, post};
 use askama::Template;
 use serde::Deserialize;
-use spareloop_api::exchange::{HoldView, Reason};
+use spareloop_api::exchange::{HoldView, Reason, TurnView};
 use spareloop_domain::exchange::HoldState;
 use spareloop_domain::words::{FarmId, HoldId};
 
@@ -12,7 +12,7 @@ use super::form::{Form, Posted};
 use super::layout::{Answer, Page, see_other};
 use super::say::{self, Side};
 use super::session::Signed;
-use crate::acts::holds;
+use crate::acts::{holds, turns};
 use crate::auth::caller::Grower;
 use crate::error::ServerError;
 
@@ -29,6 +29,7 @@ struct HoldsPage {
     page: Page,
     farm: FarmId,
     holds: Vec<HoldView>,
+    turns: Vec<TurnView>,
     more: Option<HoldId>,
 }
 
@@ -67,8 +68,9 @@ async fn list(signed: Signed<Grower>, asked: Query<Asked>) -> Answer {
     let after = asked.after.as_deref().and_then(|after| after.parse().ok());
     let holds = holds::list(&signed.visitor.house, signed.caller, after, MOST).await?;
     let more = holds.last().filter(|_| holds.len() >= MOST as usize).map(|hold| hold.hold);
+    let turns = turns::list(&signed.visitor.house, signed.caller).await?;
     let page = signed.visitor.page("Holds");
-    signed.visitor.show(&HoldsPage { page, farm: signed.caller.farm, holds, more })
+    signed.visitor.show(&HoldsPage { page, farm: signed.caller.farm, holds, turns, more })
 }
 
 #[get("/holds/{hold}")]

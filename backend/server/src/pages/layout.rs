@@ -119,7 +119,8 @@ pub(super) fn see_other(address: &str) -> HttpResponse {
 }
 
 const FOR_FARMS: [(&str, &str); 1] = [("/", "Stock")];
-const FOR_MEMBERS: [(&str, &str); 2] = [("/sheet", "Spare and short"), ("/values", "Values")];
+const FOR_MEMBERS: [(&str, &str); 3] =
+    [("/sheet", "Spare and short"), ("/values", "Values"), ("/rounds", "Rounds")];
 const FOR_EXCHANGE: [(&str, &str); 2] = [("/matches", "Matches"), ("/holds", "Holds")];
 const OWED: [(&str, &str); 1] = [("/owed", "Owed book")];
 const FOR_TELLING: [(&str, &str); 1] = [("/channels", "Channels")];
@@ -162,7 +163,7 @@ fn done(asked: &str) -> Option<&'static str> {
     DONE.iter().find(|(known, _)| *known == mark).map(|(_, words)| *words)
 }
 
-const DONE: [(&str, &str); 18] = [
+const DONE: [(&str, &str); 26] = [
     ("signed-out", "You are signed out."),
     ("set-up", "Your sign-in is made. Now name your network."),
     ("network", "The network is made. Now invite the farms."),
@@ -173,6 +174,8 @@ const DONE: [(&str, &str); 18] = [
     ("wanted", "The network can see now what you lack."),
     ("withdrawn-want", "The want is withdrawn."),
     ("asked", "Asked for: it is held for you until the time shown."),
+    ("waits", "You are in line: what comes free is held for you, and you are told."),
+    ("left", "You have left the line."),
     ("agreed", "Agreed. Both farms can see it."),
     ("released", "Released. Both farms can see it."),
     ("handed-over", "Handed over. The stock book has it as sent."),
@@ -180,6 +183,12 @@ const DONE: [(&str, &str); 18] = [
     ("channel-asked", "A letter asks at that address whether it is wanted there."),
     ("channel-changed", "Changed."),
     ("channel-ended", "The channel is ended; nothing more goes that way."),
+    ("round", "The round is made. It is worked on by itself; look again in a while."),
+    ("timetable", "The timetable is set."),
+    ("accepted", "Accepted. The other farms can see it."),
+    ("declined", "Declined. No reason is asked for."),
+    ("settled", "Settled. Every farm was told."),
+    ("limit", "The limit is set, and the farm was told."),
     ("received", "Received. Both stock books and the owed book are right now."),
 ];
 

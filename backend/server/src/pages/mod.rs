@@ -7,7 +7,8 @@
 //! say          numbers, days and states in the words of the trade
 //! set_up sign_in join network             people
 //! home sheet offers wants matches         stock, spare and short
-//! holds ask agree hand_over receipt owed  from asking to the owed book
+//! holds ask wait agree hand_over receipt owed  from asking to the owed book
+//! rounds round_make proposal swap_day limit   rounds, answers, lists to print, limits
 //! values       what a unit is worth, and why
 //! channels letters                        how the farm is told, and what links in letters lead to
 //! style        our one stylesheet
@@ -29,19 +30,25 @@ mod home;
 mod join;
 mod layout;
 mod letters;
+mod limit;
 mod matches;
 mod network;
 mod offers;
 mod once;
 mod owed;
+mod proposal;
 mod receipt;
+mod round_make;
+mod rounds;
 mod say;
 mod session;
 mod set_up;
 mod sheet;
 mod sign_in;
 mod style;
+mod swap_day;
 mod values;
+mod wait;
 mod wants;
 
 use actix_web::web::ServiceConfig;
@@ -59,6 +66,7 @@ pub fn configure(config: &mut ServiceConfig) {
     sheet::configure(config);
     offers::configure(config);
     ask::configure(config);
+    wait::configure(config);
     wants::configure(config);
     matches::configure(config);
     holds::configure(config);
@@ -69,4 +77,9 @@ pub fn configure(config: &mut ServiceConfig) {
     values::configure(config);
     channels::configure(config);
     letters::configure(config);
+    round_make::configure(config);
+    rounds::configure(config);
+    proposal::configure(config);
+    swap_day::configure(config);
+    limit::configure(config);
 }

@@ -44,6 +44,8 @@ enum Part {
     Theirs,
     /// They may ask for a hold.
     MayAsk,
+    /// Nothing is free: they may wait in line.
+    MayWait,
     /// They only look.
     Looks,
 }
@@ -111,6 +113,7 @@ fn part(offer: &OfferView, farm: Option<FarmId>) -> Part {
     match farm {
         Some(farm) if offer.farm.id == farm => Part::Theirs,
         Some(_) if offer.state == "open" && !offer.free.is_zero() => Part::MayAsk,
+        Some(_) if offer.state == "open" => Part::MayWait,
         _ => Part::Looks,
     }
 }

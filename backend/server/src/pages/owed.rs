@@ -12,7 +12,7 @@ use super::layout::{Answer, Page};
 use super::say;
 use super::session::Signed;
 use crate::acts::exchange;
-use crate::auth::caller::Member;
+use crate::auth::caller::{Coordinator, Member};
 
 pub(super) fn configure(config: &mut ServiceConfig) {
     config.service(open);
@@ -25,6 +25,14 @@ struct OwedPage {
     standing: Option<String>,
     balances: Vec<Balance>,
     postings: Vec<PostingLine>,
+    runs: Runs,
+}
+
+/// Whether the visitor runs the network and so sets limits.
+#[derive(PartialEq, Eq)]
+enum Runs {
+    It,
+    NotIt,
 }
 
 /// A posting with names.
@@ -49,7 +57,9 @@ async fn open(signed: Signed<Member>) -> Answer {
         .collect();
     let mut balances = book.balances;
     balances.sort_by(|one, other| one.farm.name.cmp(&other.farm.name));
-    signed.visitor.show(&OwedPage { page, standing, balances, postings })
+    let person = signed.visitor.signed_in.as_ref().map(|it| &it.person);
+    let runs = person.and_then(Coordinator::of).map_or(Runs::NotIt, |_| Runs::It);
+    signed.visitor.show(&OwedPage { page, standing, balances, postings, runs })
 }
 
 /// How one farm stands, as a sentence.
@@ -61,4 +71,11 @@ fn standing(book: &OwedBook, farm: FarmId) -> Option<String> {
         owes => format!("owes the network {}", say::value(owes.saturating_neg())),
     };
     Some(format!("{} {stands}.", own.farm.name))
+}
+
+impl OwedPage {
+    /// How a farm will stand once everything promised has passed.
+    fn with_promised(one: &Balance) -> String {
+        say::balance(one.owed_tenths.saturating_add(one.promised_tenths))
+    }
 }

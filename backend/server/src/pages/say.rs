@@ -11,9 +11,10 @@ use std::str::FromStr;
 use chrono::{DateTime, Utc};
 use spareloop_api::attest::Standing;
 use spareloop_api::exchange::{HoldView, OfferView};
+use spareloop_api::rounds::{ProposalView, RoundLine};
 use spareloop_domain::attest::FactKind;
 use spareloop_domain::exchange::owed::Tenths;
-use spareloop_domain::exchange::{HoldState, OfferState};
+use spareloop_domain::exchange::{Answer, HoldState, OfferState, ProposalState, RoundState};
 use spareloop_domain::words::{Count, Day, FarmId, Identity, UnitKind};
 
 /// A moment on the server's clock.
@@ -44,6 +45,11 @@ pub(super) fn count_or(count: Option<&Count>, otherwise: &str) -> String {
 /// A swap value.
 pub(super) fn value(tenths: i64) -> String {
     Tenths(tenths).to_string()
+}
+
+/// A swap value, as templates hand it over.
+pub(super) fn tenths(tenths: &i64) -> String {
+    value(*tenths)
 }
 
 /// A likely range of swap values, as one number where both ends read the same.
@@ -89,6 +95,42 @@ pub(super) fn hold_state(code: &str) -> String {
 /// How an offer stands.
 pub(super) fn offer_state(code: &str) -> String {
     OfferState::from_str(code).map_or_else(|_| code.to_owned(), |state| state.to_string())
+}
+
+/// What a proposal is, in a line.
+pub(super) fn proposal(proposal: &ProposalView) -> String {
+    if let Some(swap_day) = &proposal.swap_day {
+        return format!("Swap day on {}", day(&swap_day.on));
+    }
+    let names: Vec<&str> = proposal.farms.iter().map(|part| part.farm.name.as_str()).collect();
+    format!("Loop {}: {}", proposal.number, names.join(" to "))
+}
+
+/// How a proposal stands.
+pub(super) fn proposal_state(code: &str) -> String {
+    let said = ProposalState::from_str(code).map_or_else(|_| code.to_owned(), |it| it.to_string());
+    capital(&said)
+}
+
+/// What a farm answered.
+pub(super) fn answer(code: &str) -> String {
+    Answer::from_str(code).map_or_else(|_| code.to_owned(), |answer| answer.to_string())
+}
+
+/// What a round is.
+pub(super) fn round_kind(round: &RoundLine) -> &'static str {
+    if round.kind == "swap-day" { "Swap day" } else { "Loops" }
+}
+
+/// How a round stands.
+pub(super) fn round_state(code: &str) -> String {
+    RoundState::from_str(code).map_or_else(|_| code.to_owned(), |state| state.to_string())
+}
+
+fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    let first: String = letters.next().into_iter().flat_map(char::to_uppercase).collect();
+    format!("{first}{}", letters.as_str())
 }
 
 /// A variety's name, with what must stand wherever the name does.

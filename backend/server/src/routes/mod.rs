@@ -12,7 +12,9 @@ pub mod health;
 pub mod holds;
 pub mod ledger;
 pub mod people;
+pub mod rounds;
 pub mod stock;
+pub mod turns;
 pub mod values;
 
 use std::future::{Ready, ready};
@@ -44,6 +46,8 @@ pub fn configure(config: &mut ServiceConfig<'_>) {
     values::configure(config);
     exchange::configure(config);
     holds::configure(config);
+    turns::configure(config);
+    rounds::configure(config);
     attest::configure(config);
     channels::configure(config);
     ledger::configure(config);

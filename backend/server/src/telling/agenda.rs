@@ -3,19 +3,24 @@
 //! What may not enter: how a calendar or a letter is written; when a lot is due (`domain`).
 
 use chrono::{DateTime, TimeDelta, Utc};
-use spareloop_domain::exchange::{HoldState, OfferState, WantState};
+use spareloop_domain::exchange::round::Kind;
+use spareloop_domain::exchange::{Answer, HoldState, OfferState, ProposalState, WantState};
 use spareloop_domain::settings::Settings;
 use spareloop_domain::telling::{
-    Appointment, Lapsing, Needed, Side, When, lapsing, look_days, needed,
+    Appointment, Certain, Coming, Lapsing, Needed, Side, Unanswered, When, answer_due, lapsing,
+    look_days, needed, swap_day,
 };
 use spareloop_domain::words::{Day, FarmId};
 use spareloop_store::holds::Hold;
 use spareloop_store::offers::Offer;
+use spareloop_store::proposals::Proposal;
 use spareloop_store::wants::Want;
-use spareloop_store::{StoreError, Tx, farm_book, holds, offers, wants};
+use spareloop_store::{StoreError, Tx, farm_book, holds, offers, proposals, rounds, wants};
 
 /// Most offers, and most wants, that are looked through.
 const MOST: u32 = 5_000;
+/// Most proposals of which something is still to come that are looked through.
+const MOST_PROPOSALS: u32 = 200;
 /// Most lines of one part of a letter.
 const MOST_LINES: usize = 30;
 /// What a week is.
@@ -45,8 +50,42 @@ pub fn read(
     let mut days = look_days(&book, today, &Settings::default());
     days.extend(holds.iter().filter_map(|hold| Some(lapsing(&lapsing_of(hold, farm)?))));
     days.extend(wants.iter().filter_map(|want| Some(needed(&needed_of(want)?))));
+    for proposal in proposals::to_mind(tx, farm, MOST_PROPOSALS, now)? {
+        days.extend(unanswered_of(&proposal, farm).as_ref().map(answer_due));
+        days.extend(coming_to(tx, &proposal, farm)?.as_ref().map(swap_day));
+    }
     days.sort_by(|a, b| a.when.date().cmp(&b.when.date()).then_with(|| a.key.cmp(&b.key)));
     Ok(Kept { days, holds, offers, wants })
+}
+
+fn unanswered_of(proposal: &Proposal, farm: FarmId) -> Option<Unanswered> {
+    let waits = proposal.part(farm).is_some_and(|part| part.answer == Answer::Waiting);
+    (proposal.state == ProposalState::Open && waits).then_some(Unanswered {
+        proposal: proposal.id,
+        farms: proposal.farms.len(),
+        by: proposal.answer_by,
+    })
+}
+
+/// The swap day to which the farm said that it comes.
+fn coming_to(
+    tx: &mut Tx<'_>,
+    proposal: &Proposal,
+    farm: FarmId,
+) -> Result<Option<Coming>, StoreError> {
+    let comes = proposal.part(farm).is_some_and(|part| part.answer == Answer::Accepted);
+    let certain = match proposal.state {
+        ProposalState::Open => Certain::NotYet,
+        ProposalState::Agreed => Certain::Agreed,
+        _ => return Ok(None),
+    };
+    let rules = rounds::round(tx, proposal.network, proposal.round)?.rules;
+    Ok(match rules.kind {
+        Kind::SwapDay { on, place } if comes => {
+            Some(Coming { proposal: proposal.id, on, place, certain })
+        }
+        _ => None,
+    })
 }
 
 fn lapsing_of(hold: &Hold, farm: FarmId) -> Option<Lapsing> {

@@ -3,7 +3,7 @@
 use spareloop_api::attest::Stated;
 use spareloop_api::exchange::{
     HandOverView, HistoryView, HoldStepView, HoldView, HygieneView, MessageView, OfferView,
-    PostingView, SignsOfDisease, WantView,
+    PostingView, SignsOfDisease, TurnView, WantView,
 };
 use spareloop_api::people::FarmView;
 use spareloop_domain::forecast::outlook::lot_outlook;
@@ -19,6 +19,7 @@ use spareloop_store::holds::{Hold, Step};
 use spareloop_store::messages::Message;
 use spareloop_store::offers::Offer;
 use spareloop_store::owed::Posted;
+use spareloop_store::turns::Turn;
 use spareloop_store::wants::Want;
 
 use super::farm;
@@ -136,6 +137,23 @@ pub fn hold(hold: Hold) -> HoldView {
         note: hold.note,
         hand_over: hold.hand_over.map(hand_over),
         steps: hold.steps.into_iter().map(step).collect(),
+    }
+}
+
+/// A turn in the line for an offer.
+pub fn turn(turn: Turn) -> TurnView {
+    TurnView {
+        turn: turn.id,
+        offer: turn.offer,
+        giver: farm(turn.giver),
+        taker: farm(turn.taker),
+        variety: turn.variety,
+        unit: turn.unit,
+        count: turn.count,
+        since: turn.asked_at,
+        state: turn.state.code().to_owned(),
+        place: turn.place,
+        hold: turn.hold,
     }
 }
 

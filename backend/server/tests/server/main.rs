@@ -15,6 +15,7 @@ mod ledger;
 mod matrix;
 mod pages_doors;
 mod pages_job;
+mod rounds;
 mod sign_in;
 mod statements;
 mod tenancy;

@@ -13,9 +13,11 @@ use diesel::{Connection as _, QueryableByName, RunQueryDsl, SqliteConnection, sq
 use serde_json::{Value, json};
 use spareloop_api::access::Access;
 use spareloop_api::channels::ChannelMade;
-use spareloop_api::exchange::{HoldView, OfferView, WantView};
+use spareloop_api::exchange::{HoldView, OfferView, TurnView, WantView};
 use spareloop_api::people::Tokens;
+use spareloop_api::rounds::{RoundLine, RoundView};
 use spareloop_server::auth::policy::operations;
+use spareloop_server::solving;
 
 use crate::exchange::Pair;
 use crate::farm::Farm;
@@ -64,6 +66,10 @@ impl World {
         let hand_over = passed.hand_over.unwrap().hand_over;
         let feed: ChannelMade =
             pair.act(&pair.giver, "/channels", &json!({"kind": "feed"})).await.ok();
+        let waits = json!({"turn": new_id(), "count": 15, "purpose": "gift", "note": PRIVATE});
+        let path = format!("/offers/{}/line", offer.offer);
+        let turn: TurnView = pair.act(&pair.taker, &path, &waits).await.ok();
+        let (round, proposal) = proposed(&mut pair).await;
         let invitation = pair.yard.invite(&pair.clara).await;
         let theirs = Things::from([
             ("offer", offer.offer.to_string()),
@@ -71,6 +77,9 @@ impl World {
             ("hold", hold.hold.to_string()),
             ("hand_over", hand_over.to_string()),
             ("channel", feed.channel.channel.to_string()),
+            ("turn", turn.turn.to_string()),
+            ("round", round),
+            ("proposal", proposal),
             ("device", pair.giver.chain.device.to_string()),
             ("farm", pair.giver.id().to_string()),
             ("lot", pair.lot.to_string()),
@@ -150,6 +159,29 @@ impl World {
     }
 }
 
+/// A round and the loop that it proposes to the two farms.
+async fn proposed(pair: &mut Pair) -> (String, String) {
+    let given = pair.giver.stores(&pair.yard, "Tin Orchard", 20).await;
+    let taken = pair.taker.stores(&pair.yard, "Dusk Ferry", 20).await;
+    for (farm, lot, wanted) in
+        [(&pair.giver, given, "Dusk Ferry"), (&pair.taker, taken, "Tin Orchard")]
+    {
+        let offer = json!({"offer": new_id(), "lot": lot, "count": 8, "smallest_parcel": 2});
+        let _: OfferView = pair.act(farm, "/offers", &offer).await.ok();
+        let want = json!({"want": new_id(), "variety": wanted, "unit": "division", "count": 6});
+        let _: WantView = pair.act(farm, "/wants", &want).await.ok();
+    }
+    let round = new_id().to_string();
+    let body = json!({"round": round, "rules": {"seconds": 2}});
+    let call = Call::post("/rounds", &body).once().by(pair.clara.token());
+    let _: RoundLine = pair.yard.send(call).await.ok();
+    solving::turn(&pair.yard.house).await.unwrap();
+    let path = format!("/rounds/{round}");
+    let found: RoundView = pair.yard.send(Call::get(&path).by(pair.clara.token())).await.ok();
+    assert_eq!(found.proposals.len(), 1, "{found:?}");
+    (round, found.proposals[0].proposal.to_string())
+}
+
 #[derive(QueryableByName)]
 struct Line {
     #[diesel(sql_type = Text)]
@@ -186,6 +218,8 @@ impl Operation {
         let more = match self.name.as_str() {
             "ask_hold" => json!({"purpose": "gift", "count": 1, "unit_value_tenths": 0,
                 "want": null, "hours": 24}),
+            "wait_in_line" => json!({"purpose": "gift", "count": 1, "unit_value_tenths": 0,
+                "want": null}),
             "hand_over" => json!({"given": 1, "on": "2027-02-01"}),
             "receive" => json!({"received": 2, "on": "2027-02-01"}),
             "make_offer" => json!({"count": 1, "smallest_parcel": 1}),
@@ -203,7 +237,9 @@ impl Operation {
 
     /// Whether what its path names is for the eyes of a farm's neighbours in the network.
     fn names_what_neighbours_see(&self) -> bool {
-        ["{offer}", "{want}", "{farm}", "{lot}", "{key}"].iter().any(|it| self.path.contains(it))
+        ["{offer}", "{want}", "{farm}", "{lot}", "{key}", "{round}"]
+            .iter()
+            .any(|it| self.path.contains(it))
     }
 }
 
@@ -342,10 +378,12 @@ async fn a_neighbour_sees_nothing_of_what_two_others_have_between_them() {
             assert_clean(&what, &answer, &[PRIVATE]);
             continue;
         }
-        if operation.name == "ask_hold" {
-            // That is what an offer is for.
+        if ["ask_hold", "wait_in_line"].contains(&operation.name.as_str()) {
+            // That is what an offer is for; where something is free, nobody has to wait for it.
             let answer = world.pair.yard.send(call).await;
-            assert!(answer.status.is_success(), "{what}: {}", answer.text());
+            let free = answer.status.as_u16() == 409 && operation.name == "wait_in_line";
+            assert!(answer.status.is_success() || free, "{what}: {}", answer.text());
+            assert_clean(&what, &answer, &[PRIVATE]);
             continue;
         }
         let answer = world.send_without_trace(&what, call).await;

@@ -8,11 +8,11 @@ use spareloop_domain::exchange::{HoldAct, HoldState, Party};
 use spareloop_domain::words::{FarmId, HoldId, NetworkId, OfferId};
 
 use super::step::cover_want;
-use super::{Actor, Counters, Hold, add_step, hold, lapse_overdue_of};
+use super::{Actor, Counters, Hold, add_step, hold, settle_overdue};
 use crate::offers;
 use crate::schema::hold_now;
 use crate::text::{free, moment, read};
-use crate::{Refused, StoreError, Tx, messages};
+use crate::{Refused, StoreError, Tx, messages, turns};
 
 /// Most offers whose overdue holds one run of the job takes.
 const OFFERS_A_RUN: usize = 100;
@@ -54,7 +54,7 @@ pub fn release(
     let act = if giving { HoldAct::ReleaseByGiver } else { HoldAct::ReleaseByTaker };
     let state = after(&found, farm, act)?;
     add_step(tx, &mut found, state, Actor::Farm(farm), why, now)?;
-    Counters::Freed(found.count).write(tx, found.offer)?;
+    Counters::Freed(found.count).write(tx, found.offer, now)?;
     let (who, whom) =
         if giving { (&found.giver, &found.taker) } else { (&found.taker, &found.giver) };
     let told = format!(
@@ -66,6 +66,7 @@ pub fn release(
     );
     messages::tell(tx, whom.id, Some(id), &told, now)?;
     cover_want(tx, &found, now)?;
+    turns::call_next(tx, found.network, found.offer, now)?;
     hold(tx, farm, id, now)
 }
 
@@ -81,7 +82,7 @@ pub fn lapse_overdue(tx: &mut Tx<'_>, now: DateTime<Utc>) -> Result<usize, Store
     let mut lapsed = 0;
     for (offer, network) in offers.into_iter().take(OFFERS_A_RUN) {
         let locked = offers::lock(tx, read::<NetworkId>(&network)?, read::<OfferId>(&offer)?)?;
-        lapsed += lapse_overdue_of(tx, &locked, now)?;
+        lapsed += settle_overdue(tx, &locked, now)?;
     }
     Ok(lapsed)
 }

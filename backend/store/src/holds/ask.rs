@@ -10,10 +10,12 @@ use spareloop_domain::words::{Count, FarmId, HoldId, NetworkId, OfferId, Purpose
 use super::step::cover_want;
 use super::{Actor, Hold, add_step, insert, lapse_overdue_of};
 use crate::offers::{self, Offer};
+use crate::people::Farm;
 use crate::schema::offers as offers_table;
 use crate::text::{free, today};
 use crate::{
-    Conflict, Missing, Named, Refused, StoreError, Tx, attest, messages, people, planted, wants,
+    Conflict, Missing, Named, Refused, StoreError, Tx, attest, limits, messages, people, planted,
+    turns, wants,
 };
 
 /// The most that a unit can be worth, as the owed book has it.
@@ -70,56 +72,94 @@ pub fn ask(
     asked: &AskHold,
     now: DateTime<Utc>,
 ) -> Result<Hold, StoreError> {
-    asked.check(now).map_err(StoreError::refuse)?;
     let note = free(&asked.note, "the note")?;
+    let giver = offers::offer(tx, network, asked.offer, now)?.farm;
+    limits::lock_bounded(tx, &[giver, taker])?;
     let offer = if planted::reads_then_writes() {
         offers::offer(tx, network, asked.offer, now)?
     } else {
         offers::lock(tx, network, asked.offer)?
     };
+    may_ask(tx, (network, taker), asked, &offer, now)?;
+    settle_overdue(tx, &offer, now)?;
+    let value = value(asked.count, asked.unit_value);
+    limits::check(tx, network, offer.farm, value, now)?;
+    limits::check(tx, network, taker, Tenths(-value.0), now)?;
+    let why = "asked for";
+    let hold = hold_for(
+        tx,
+        (network, taker),
+        &AskHold { note: note.to_owned(), ..asked.clone() },
+        offer,
+        why,
+        now,
+    )?;
+    super::hold(tx, taker, hold.id, now)
+}
+
+/// Whether a farm may ask for that much of a locked offer, but for how many are free.
+pub(crate) fn may_ask(
+    tx: &mut Tx<'_>,
+    (network, taker): (NetworkId, FarmId),
+    asked: &AskHold,
+    offer: &Offer,
+    now: DateTime<Utc>,
+) -> Result<(), StoreError> {
+    asked.check(now).map_err(StoreError::refuse)?;
     if offer.farm == taker {
         return Err(StoreError::refuse(Refused::OwnOffer));
     }
     offer.state.after(OfferAct::AskHoldByTaker).map_err(StoreError::refuse)?;
-    lapse_overdue_of(tx, &offer, now)?;
     if asked.count < offer.smallest_parcel {
         let (asked, smallest) = (asked.count, offer.smallest_parcel);
         return Err(StoreError::refuse(Refused::BelowSmallestParcel { asked, smallest }));
     }
-    check_want(tx, network, taker, asked, &offer, now)?;
+    check_want(tx, network, taker, asked, offer, now)
+}
+
+/// Writes down which holds of a locked offer have lapsed, and holds what that frees for those in line.
+pub(crate) fn settle_overdue(
+    tx: &mut Tx<'_>,
+    offer: &Offer,
+    now: DateTime<Utc>,
+) -> Result<usize, StoreError> {
+    let lapsed = lapse_overdue_of(tx, offer, now)?;
+    if lapsed > 0 {
+        turns::call_next(tx, offer.network, offer.id, now)?;
+    }
+    Ok(lapsed)
+}
+
+/// Holds so many of a locked offer for a farm that may ask for them.
+pub(crate) fn hold_for(
+    tx: &mut Tx<'_>,
+    (network, taker): (NetworkId, FarmId),
+    asked: &AskHold,
+    offer: Offer,
+    why: &str,
+    now: DateTime<Utc>,
+) -> Result<Hold, StoreError> {
+    let note = asked.note.as_str();
     let giver = people::farm(tx, network, offer.farm)?;
     let taker = people::farm(tx, network, taker)?;
     if planted::reads_then_writes() {
-        bind_unguarded(tx, &offer, asked)?;
+        bind_unguarded(tx, &offer, asked.count)?;
     } else {
-        bind(tx, network, asked)?;
+        bind(tx, network, asked.offer, asked.count)?;
     }
-    let mut hold = Hold {
+    let terms = Terms {
         id: asked.id,
-        network,
-        offer: offer.id,
         want: asked.want,
-        giver: Named { id: giver.id, name: giver.name },
-        taker: Named { id: taker.id, name: taker.name },
-        lot: offer.lot,
-        variety: offer.variety,
-        identity: offer.identity,
-        unit: offer.unit,
         count: asked.count,
         purpose: asked.purpose,
         unit_value: asked.unit_value,
-        state: HoldState::Held,
-        asked_at: now,
         lapses_at: asked.lapses_at,
-        note: note.to_owned(),
-        cut_from: None,
-        hand_over: None,
-        steps: Vec::new(),
-        step: 0,
+        note,
     };
+    let mut hold = begun(&offer, (giver, taker), &terms, now);
     insert(tx, &hold)?;
     let actor = Actor::Farm(hold.taker.id);
-    add_step(tx, &mut hold, HoldState::Held, actor, "asked for", now)?;
+    add_step(tx, &mut hold, HoldState::Held, actor, why, now)?;
     let line = if note.is_empty() { String::new() } else { format!(" They write: {note}") };
     let told = format!(
         "{} asks you to hold {} of '{}' until {}.{line}",
@@ -130,7 +170,55 @@ pub fn ask(
     );
     messages::tell(tx, hold.giver.id, Some(hold.id), &told, now)?;
     cover_want(tx, &hold, now)?;
-    super::hold(tx, hold.taker.id, hold.id, now)
+    Ok(hold)
+}
+
+/// What so many units are worth: at most 10^6 of at most 10^6 tenths each.
+pub(crate) fn value(count: Count, unit_value: Tenths) -> Tenths {
+    Tenths(i64::from(count) * unit_value.0)
+}
+
+/// The terms on which a hold begins.
+pub(super) struct Terms<'a> {
+    pub(super) id: HoldId,
+    pub(super) want: Option<WantId>,
+    pub(super) count: Count,
+    pub(super) purpose: Purpose,
+    pub(super) unit_value: Tenths,
+    pub(super) lapses_at: DateTime<Utc>,
+    pub(super) note: &'a str,
+}
+
+/// A hold as it begins, before anything of it is written.
+pub(super) fn begun(
+    offer: &Offer,
+    (giver, taker): (Farm, Farm),
+    terms: &Terms<'_>,
+    now: DateTime<Utc>,
+) -> Hold {
+    Hold {
+        id: terms.id,
+        network: offer.network,
+        offer: offer.id,
+        want: terms.want,
+        giver: Named { id: giver.id, name: giver.name },
+        taker: Named { id: taker.id, name: taker.name },
+        lot: offer.lot,
+        variety: offer.variety.clone(),
+        identity: offer.identity,
+        unit: offer.unit,
+        count: terms.count,
+        purpose: terms.purpose,
+        unit_value: terms.unit_value,
+        state: HoldState::Held,
+        asked_at: now,
+        lapses_at: terms.lapses_at,
+        note: terms.note.to_owned(),
+        cut_from: None,
+        hand_over: None,
+        steps: Vec::new(),
+        step: 0,
+    }
 }
 
 fn check_want(
@@ -166,11 +254,16 @@ fn check_want(
 
 /// Takes the count out of what is free. One guarded statement and a CHECK, so that nothing is ever
 /// promised twice, whatever the order in which others write.
-fn bind(tx: &mut Tx<'_>, network: NetworkId, asked: &AskHold) -> Result<(), StoreError> {
-    let wanted = i64::from(asked.count);
+pub(super) fn bind(
+    tx: &mut Tx<'_>,
+    network: NetworkId,
+    offer: OfferId,
+    asked: Count,
+) -> Result<(), StoreError> {
+    let wanted = i64::from(asked);
     let bound = diesel::update(
         offers_table::table
-            .filter(offers_table::id.eq(asked.offer.to_string()))
+            .filter(offers_table::id.eq(offer.to_string()))
             .filter(offers_table::network.eq(network.to_string()))
             .filter(offers_table::state.eq(OfferState::Open.code()))
             .filter((offers_table::count - offers_table::held - offers_table::passed).ge(wanted)),
@@ -181,22 +274,22 @@ fn bind(tx: &mut Tx<'_>, network: NetworkId, asked: &AskHold) -> Result<(), Stor
         return Ok(());
     }
     let free: i64 = offers_table::table
-        .find(asked.offer.to_string())
+        .find(offer.to_string())
         .select(offers_table::count - offers_table::held - offers_table::passed)
         .first(tx.connection)?;
     let free = crate::text::count(free)?;
-    Err(Conflict::NotEnoughFree { asked: asked.count, free }.into())
+    Err(Conflict::NotEnoughFree { asked, free }.into())
 }
 
 /// The mistake that the history checker must find: what was read is written back, less the count,
 /// whatever others wrote meanwhile. Never in a shipped build.
-fn bind_unguarded(tx: &mut Tx<'_>, offer: &Offer, asked: &AskHold) -> Result<(), StoreError> {
+fn bind_unguarded(tx: &mut Tx<'_>, offer: &Offer, asked: Count) -> Result<(), StoreError> {
     let free = offer.free();
-    if asked.count > free {
-        return Err(Conflict::NotEnoughFree { asked: asked.count, free }.into());
+    if asked > free {
+        return Err(Conflict::NotEnoughFree { asked, free }.into());
     }
     diesel::update(offers_table::table.find(offer.id.to_string()))
-        .set(offers_table::held.eq(i64::from(offer.held) + i64::from(asked.count)))
+        .set(offers_table::held.eq(i64::from(offer.held) + i64::from(asked)))
         .execute(tx.connection)?;
     Ok(())
 }

@@ -91,7 +91,12 @@ pub(crate) enum Counters {
 
 impl Counters {
     /// Writes it to the locked offer.
-    pub(crate) fn write(self, tx: &mut Tx<'_>, offer: OfferId) -> Result<(), StoreError> {
+    pub(crate) fn write(
+        self,
+        tx: &mut Tx<'_>,
+        offer: OfferId,
+        now: DateTime<Utc>,
+    ) -> Result<(), StoreError> {
         let (held, passed) = match self {
             Self::Freed(count) => (i64::from(count), 0),
             Self::HandedOver { held, given } => (i64::from(held), i64::from(given)),
@@ -99,7 +104,7 @@ impl Counters {
         diesel::update(offers::table.find(offer.to_string()))
             .set((offers::held.eq(offers::held - held), offers::passed.eq(offers::passed + passed)))
             .execute(tx.connection)?;
-        close_if_gone(tx, offer)
+        close_if_gone(tx, offer, now)
     }
 }
 
@@ -128,7 +133,7 @@ fn lapse(tx: &mut Tx<'_>, giver: FarmId, id: HoldId, now: DateTime<Utc>) -> Resu
     let ended = hold.lapses_at;
     // The step bears the time at which the hold ended, not the time at which the job saw it.
     add_step(tx, &mut hold, state, Actor::House, "its time passed", ended)?;
-    Counters::Freed(hold.count).write(tx, hold.offer)?;
+    Counters::Freed(hold.count).write(tx, hold.offer, now)?;
     let what = format!("{} of '{}'", hold.count, hold.variety);
     let to_taker = format!("Your hold of {what} from {} lapsed: its time passed.", hold.giver.name);
     let to_giver = format!("The hold of {what} for {} lapsed: it is free again.", hold.taker.name);

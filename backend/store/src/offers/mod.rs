@@ -25,7 +25,7 @@ use crate::error::taken;
 use crate::ledger::lock_farm;
 use crate::schema::offers;
 use crate::text::{free, moment, today};
-use crate::{Conflict, Missing, Refused, StoreError, Taken, Tx, farm_book, people};
+use crate::{Conflict, Missing, Refused, StoreError, Taken, Tx, farm_book, people, turns};
 use row::{COLUMNS, OfferRow, overdue};
 
 /// An offer about to be made.
@@ -150,6 +150,7 @@ pub fn withdraw(
     }
     let state = locked.state.after(OfferAct::WithdrawByGiver).map_err(StoreError::refuse)?;
     set_state(tx, id, state)?;
+    turns::close_line(tx, id, state, now)?;
     offer(tx, network, id, now)
 }
 

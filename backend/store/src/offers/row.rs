@@ -14,7 +14,7 @@ use spareloop_domain::words::{Count, FarmId, LotId, NetworkId, OfferId};
 use super::Offer;
 use crate::schema::{hand_overs, hold_now, offers};
 use crate::text::{count, micros, moment, read};
-use crate::{Missing, StoreError, Tx};
+use crate::{Missing, StoreError, Tx, turns};
 
 #[derive(Queryable)]
 pub(super) struct OfferRow {
@@ -106,14 +106,21 @@ pub(crate) fn set_state(tx: &mut Tx<'_>, id: OfferId, state: OfferState) -> Resu
 }
 
 /// Closes a locked offer of which nothing is left to pass on.
-pub(crate) fn close_if_gone(tx: &mut Tx<'_>, id: OfferId) -> Result<(), StoreError> {
+pub(crate) fn close_if_gone(
+    tx: &mut Tx<'_>,
+    id: OfferId,
+    now: DateTime<Utc>,
+) -> Result<(), StoreError> {
     let (state, left): (String, i64) = offers::table
         .find(id.to_string())
         .select((offers::state, offers::count - offers::passed))
         .first(tx.connection)?;
     let state: OfferState = read(&state)?;
     match state.after(OfferAct::CloseByHouse) {
-        Ok(closed) if left == 0 => set_state(tx, id, closed),
+        Ok(closed) if left == 0 => {
+            set_state(tx, id, closed)?;
+            turns::close_line(tx, id, closed, now)
+        }
         // One that has ended already stays as it is.
         Ok(_) | Err(_) => Ok(()),
     }

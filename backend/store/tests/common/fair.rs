@@ -7,7 +7,7 @@ use spareloop_store::offers::{self, Offer};
 use spareloop_store::wants::{self, NewWant, Want};
 use spareloop_store::{Refused, StoreError, messages};
 
-use super::{Farm, House, Network, day, farm, id, later, lot, n, network, now};
+use super::{Farm, House, Network, day, farm, id, later, lot, n, now};
 
 pub struct Fair {
     pub network: Network,
@@ -18,9 +18,14 @@ pub struct Fair {
 
 /// Two farms; the giver has 40 divisions of one variety in store.
 pub fn fair(house: &House) -> Fair {
-    let network = network(house, "Invented Loop");
-    let mut giver = farm(house, &network, "Larkhusk");
-    let taker = farm(house, &network, "Marrowby");
+    fair_of(house, "")
+}
+
+/// The same, as one of several of a house's network: names end in `mark`.
+pub fn fair_of(house: &House, mark: &str) -> Fair {
+    let network = house.network();
+    let mut giver = farm(house, &network, &format!("Larkhusk{mark}"));
+    let taker = farm(house, &network, &format!("Marrowby{mark}"));
     let lot = lot(house, &mut giver, "Ember Lantern", 40);
     Fair { network, giver, taker, lot }
 }

@@ -5,7 +5,9 @@
 #![allow(dead_code, unreachable_pub, clippy::unwrap_used, clippy::expect_used)]
 
 pub mod fair;
+pub mod ring;
 
+use std::sync::OnceLock;
 use std::sync::atomic::{AtomicU32, Ordering};
 
 use chrono::{DateTime, TimeDelta, Utc};
@@ -51,6 +53,7 @@ pub struct House {
     pub url: DatabaseUrl,
     _folder: Option<tempfile::TempDir>,
     database: Option<(String, String)>,
+    network: OnceLock<Network>,
 }
 
 impl House {
@@ -58,25 +61,42 @@ impl House {
         let folder = tempfile::tempdir().unwrap();
         let url = DatabaseUrl::Sqlite(folder.path().join("server.db"));
         let store = Store::open(&url).unwrap();
-        Self { store: Some(store), url, _folder: Some(folder), database: None }
+        Self {
+            store: Some(store),
+            url,
+            _folder: Some(folder),
+            database: None,
+            network: OnceLock::new(),
+        }
     }
 
     pub fn on_postgresql() -> Self {
         let (base, name) = make_database();
         let url = DatabaseUrl::parse(&address(&base, &name)).unwrap();
         let store = Store::open(&url).unwrap();
-        Self { store: Some(store), url, _folder: None, database: Some((base, name)) }
+        Self {
+            store: Some(store),
+            url,
+            _folder: None,
+            database: Some((base, name)),
+            network: OnceLock::new(),
+        }
     }
 
     /// Over a store that somebody else looks after.
     pub fn over(store: Store) -> Self {
         let url = store.url().clone();
-        Self { store: Some(store), url, _folder: None, database: None }
+        Self { store: Some(store), url, _folder: None, database: None, network: OnceLock::new() }
     }
 
     /// The cluster's address and the database's name, on PostgreSQL.
     pub fn database(&self) -> Option<(&str, &str)> {
         self.database.as_ref().map(|(base, name)| (base.as_str(), name.as_str()))
+    }
+
+    /// The one network of this house, made when it is asked for first.
+    pub fn network(&self) -> Network {
+        *self.network.get_or_init(|| network(self, "Invented Loop"))
     }
 
     pub fn store(&self) -> &Store {
@@ -158,6 +178,7 @@ pub fn id() -> uuid::Uuid {
 }
 
 /// The network's coordinator and id.
+#[derive(Clone, Copy)]
 pub struct Network {
     pub id: NetworkId,
     pub coordinator: PersonId,

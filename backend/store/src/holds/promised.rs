@@ -1,0 +1,98 @@
+//! Holds that nobody asked for by hand: those of a proposal that its farms accepted, and what a
+//! settlement leaves of them.
+
+use chrono::{DateTime, Utc};
+use spareloop_domain::exchange::owed::Tenths;
+use spareloop_domain::exchange::{HoldAct, HoldState};
+use spareloop_domain::words::{Count, FarmId, HoldId, Purpose, WantId};
+
+use super::ask::{Terms, begun, bind};
+use super::{Actor, Counters, Hold, add_step, cover_want, insert};
+use crate::offers::Offer;
+use crate::{StoreError, Tx, fresh, people, turns};
+
+/// What two farms agreed to by accepting a proposal.
+pub(crate) struct Promise<'a> {
+    /// Of which offer, locked.
+    pub(crate) offer: &'a Offer,
+    /// To which want.
+    pub(crate) want: WantId,
+    /// Of which farm.
+    pub(crate) taker: FarmId,
+    /// How many.
+    pub(crate) count: Count,
+    /// What one is worth.
+    pub(crate) unit_value: Tenths,
+    /// Why, in words.
+    pub(crate) why: &'static str,
+}
+
+/// Makes a hold and agrees it at once, since both farms have said yes. The want's cover is the
+/// caller's.
+pub(crate) fn promise(
+    tx: &mut Tx<'_>,
+    promised: &Promise<'_>,
+    now: DateTime<Utc>,
+) -> Result<HoldId, StoreError> {
+    let offer = promised.offer;
+    let giver = people::farm(tx, offer.network, offer.farm)?;
+    let taker = people::farm(tx, offer.network, promised.taker)?;
+    bind(tx, offer.network, offer.id, promised.count)?;
+    let terms = Terms {
+        id: HoldId::new(fresh::uuid(now)?),
+        want: Some(promised.want),
+        count: promised.count,
+        purpose: Purpose::Swap,
+        unit_value: promised.unit_value,
+        // It is agreed in this transaction, and what is agreed does not lapse.
+        lapses_at: now,
+        note: promised.why,
+    };
+    let mut hold = begun(offer, (giver, taker), &terms, now);
+    insert(tx, &hold)?;
+    add_step(tx, &mut hold, HoldState::Held, Actor::House, promised.why, now)?;
+    let agreed = HoldState::Held.after(HoldAct::AgreeByGiver).map_err(StoreError::refuse)?;
+    add_step(tx, &mut hold, agreed, Actor::House, promised.why, now)?;
+    Ok(hold.id)
+}
+
+/// Leaves `keeps` of an agreed hold, as a settlement has it: the hold ends as released, and a new one
+/// stands in its place, agreed, with its place in the line. Its offer must be locked. Answers the hold
+/// that stands then, if one does.
+pub(crate) fn leave(
+    tx: &mut Tx<'_>,
+    mut hold: Hold,
+    keeps: Count,
+    why: &str,
+    now: DateTime<Utc>,
+) -> Result<Option<HoldId>, StoreError> {
+    if keeps == hold.count {
+        return Ok(Some(hold.id));
+    }
+    let before = hold.state;
+    let released = before.after(HoldAct::ReleaseByHouse).map_err(StoreError::refuse)?;
+    add_step(tx, &mut hold, released, Actor::House, why, now)?;
+    let kept = if keeps.is_zero() {
+        None
+    } else {
+        let mut kept = Hold {
+            id: HoldId::new(fresh::uuid(now)?),
+            count: keeps,
+            cut_from: Some(hold.id),
+            hand_over: None,
+            steps: Vec::new(),
+            step: 0,
+            ..hold.clone()
+        };
+        insert(tx, &kept)?;
+        add_step(tx, &mut kept, HoldState::Held, Actor::House, why, now)?;
+        if before == HoldState::Agreed {
+            add_step(tx, &mut kept, HoldState::Agreed, Actor::House, "agreed before", now)?;
+        }
+        Some(kept.id)
+    };
+    Counters::Freed(hold.count.less(keeps)).write(tx, hold.offer, now)?;
+    cover_want(tx, &hold, now)?;
+    turns::call_next(tx, hold.network, hold.offer, now)?;
+    Ok(kept)
+}
