@@ -78,6 +78,9 @@ pub struct OfferView {
     pub stated: Stated,
     /// When it was published.
     pub made_at: DateTime<Utc>,
+    /// What the caller's farm and the offer's are told where stock would go from one region to another.
+    #[serde(default)]
+    pub movement: Option<String>,
 }
 
 /// The survival history of a lot.
@@ -219,6 +222,12 @@ pub struct MatchView {
     /// What they lack that I have, but for signed statements that their want asks for.
     #[serde(default)]
     pub they_lack_unstated: Vec<UnstatedLine>,
+    /// What both farms are told where stock would go from their region to the caller's.
+    #[serde(default)]
+    pub they_have_movement: Option<String>,
+    /// The same, from the caller's region to theirs.
+    #[serde(default)]
+    pub they_lack_movement: Option<String>,
 }
 
 /// One offer that would meet one want, were the statements there that the want asks for.
@@ -327,6 +336,9 @@ pub struct HoldView {
     pub hand_over: Option<HandOverView>,
     /// Its life, oldest first.
     pub steps: Vec<HoldStepView>,
+    /// What both farms are told where the stock goes from one region to another.
+    #[serde(default)]
+    pub movement: Option<String>,
 }
 
 /// `POST /offers/{offer}/line`: waits for what comes free.

@@ -10,6 +10,7 @@ pub mod channels;
 #[cfg(feature = "client")]
 pub mod client;
 pub mod exchange;
+pub mod movement;
 pub mod people;
 pub mod problem;
 pub mod rounds;

@@ -9,6 +9,7 @@ use std::collections::BTreeMap;
 
 use serde_json::{Value, json};
 use spareloop_domain::exchange::ProposalKind;
+use spareloop_domain::exchange::movement::Movements;
 use spareloop_domain::exchange::owed::Tenths;
 use spareloop_domain::exchange::round::{Kind, Rules};
 use spareloop_domain::words::{Count, CountError, FarmId, IdError, OfferId, UnitKind, WantId};
@@ -45,8 +46,8 @@ pub const fn parcel_cost(rules: &Rules) -> i64 {
 pub fn freeze(
     rules: &Rules,
     farms: &BTreeMap<FarmId, Stands>,
-    offers: &[Spare],
-    wants: &[Lack],
+    (offers, wants): (&[Spare], &[Lack]),
+    movements: &Movements,
     value: impl Fn(&VarietyKey, UnitKind) -> Option<Tenths>,
 ) -> Value {
     let value = |variety: &VarietyKey, unit| {
@@ -84,7 +85,7 @@ pub fn freeze(
             json!({"id": want.want, "farm": want.farm, "count": want.count, "accepts": accepts})
         })
         .collect();
-    let pairs: Vec<Value> = pairwise(offers, wants)
+    let pairs: Vec<Value> = pairwise(offers, wants, movements)
         .iter()
         .flat_map(|found| found.one_gives.lines.iter().chain(&found.other_gives.lines))
         .map(|line| json!([line.offer, line.want]))
@@ -281,7 +282,9 @@ mod tests {
 
     fn proposals(rules: &Rules) -> (RoundInput, Vec<Proposed>) {
         let (farms, offers, wants) = ring(&mut Dice::new(11));
-        let document = freeze(rules, &farms, &offers, &wants, |_, _| Some(Tenths(12)));
+        let document = freeze(rules, &farms, (&offers, &wants), &Movements::default(), |_, _| {
+            Some(Tenths(12))
+        });
         let document = parse(&document.to_string()).unwrap();
         let (input, _) = read(&Fields::top(&document).unwrap()).unwrap();
         let stop = AtomicBool::new(false);

@@ -2,13 +2,14 @@
 //!
 //! Lines are possibilities, not an allocation: one offer may stand in several lines. Varieties are
 //! matched on their folded key and unit kinds are never mixed. Where all that is missing are signed
-//! statements that the want asks for, the line stands apart with what is missing. What may not enter:
-//! values, holds, distances, what a statement says; what is given as spare must already be free of
+//! statements that the want asks for, or a rule between the farms' regions, the line stands apart with
+//! what is missing; where a rule lets nothing pass, there is none. What may not enter: values, holds, distances, what a statement says; what is given as spare must already be free of
 //! holds.
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use spareloop_domain::attest::FactKind;
+use spareloop_domain::exchange::movement::Movements;
 use spareloop_domain::words::{Count, FarmId, OfferId, UnitKind, VarietyName, WantId};
 
 /// The folded key on which names of varieties are matched.
@@ -145,8 +146,9 @@ impl Match {
 /// A pair where each has what the other lacks stands first, then the one with more lines, then by
 /// farm id; lines stand with wanted varieties first, then larger counts, then by id. The same
 /// offers and wants in any order give the same answer. An offer of which less could pass than its
-/// smallest parcel makes no line; one whose lot lacks statements that the want asks for stands apart.
-pub fn pairwise(offers: &[Spare], wants: &[Lack]) -> Vec<Match> {
+/// smallest parcel makes no line; one whose lot lacks statements that the want, or a rule between the
+/// farms' regions, asks for stands apart.
+pub fn pairwise(offers: &[Spare], wants: &[Lack], movements: &Movements) -> Vec<Match> {
     let mut by_kind: BTreeMap<(&VarietyKey, UnitKind), Vec<&Spare>> = BTreeMap::new();
     for offer in offers {
         by_kind.entry((&offer.variety, offer.unit)).or_default().push(offer);
@@ -160,7 +162,12 @@ pub fn pairwise(offers: &[Spare], wants: &[Lack]) -> Vec<Match> {
             let meets = if rank == 0 { Meets::Wanted } else { Meets::Instead };
             for offer in by_kind.get(&(variety, want.unit)).into_iter().flatten() {
                 if let Some(line) = line(offer, want, meets) {
-                    let missing = want.required.difference(&offer.stated).copied().collect();
+                    let movement = movements.between(offer.farm, want.farm);
+                    if movement.is_stopped() {
+                        continue;
+                    }
+                    let required: BTreeSet<FactKind> = &want.required | &movement.required();
+                    let missing = required.difference(&offer.stated).copied().collect();
                     put(&mut pairs, offer.farm, want.farm, Unstated { line, missing });
                 }
             }
@@ -265,7 +272,7 @@ mod tests {
             spare(3, 3, "Ember Lantern", 20),
         ];
         let wants = [lack(1, 2, &["ember  lantern"], 6), lack(2, 1, &["Tin Orchard"], 9)];
-        let matches = pairwise(&offers, &wants);
+        let matches = pairwise(&offers, &wants, &Movements::default());
         assert_eq!(matches.len(), 2);
         assert!(matches[0].is_mutual());
         assert_eq!((matches[0].one, matches[0].other), (farm(1), farm(2)));
@@ -280,21 +287,27 @@ mod tests {
     #[test]
     fn nobody_is_matched_with_themselves() {
         let offers = [spare(1, 1, "Ember Lantern", 8)];
-        assert!(pairwise(&offers, &[lack(1, 1, &["Ember Lantern"], 6)]).is_empty());
+        assert!(
+            pairwise(&offers, &[lack(1, 1, &["Ember Lantern"], 6)], &Movements::default())
+                .is_empty()
+        );
     }
 
     #[test]
     fn clumps_are_no_answer_to_a_want_of_divisions() {
         let mut clumps = spare(1, 1, "Ember Lantern", 8);
         clumps.unit = UnitKind::Clump;
-        assert!(pairwise(&[clumps], &[lack(1, 2, &["Ember Lantern"], 6)]).is_empty());
+        assert!(
+            pairwise(&[clumps], &[lack(1, 2, &["Ember Lantern"], 6)], &Movements::default())
+                .is_empty()
+        );
     }
 
     #[test]
     fn what_is_taken_instead_says_so_and_stands_behind() {
         let offers = [spare(1, 1, "Tin Orchard", 8), spare(2, 1, "Ember Lantern", 2)];
         let wants = [lack(1, 2, &["Ember Lantern", "Tin Orchard"], 6)];
-        let lines = &pairwise(&offers, &wants)[0].one_gives.lines;
+        let lines = &pairwise(&offers, &wants, &Movements::default())[0].one_gives.lines;
         assert_eq!(lines[0].meets, Meets::Wanted);
         assert_eq!(lines[1].meets, Meets::Instead);
     }
@@ -303,7 +316,10 @@ mod tests {
     fn less_than_the_smallest_parcel_is_no_line() {
         let mut offer = spare(1, 1, "Ember Lantern", 8);
         offer.smallest_parcel = 5_u16.into();
-        assert!(pairwise(&[offer], &[lack(1, 2, &["Ember Lantern"], 4)]).is_empty());
+        assert!(
+            pairwise(&[offer], &[lack(1, 2, &["Ember Lantern"], 4)], &Movements::default())
+                .is_empty()
+        );
     }
 
     #[test]
@@ -312,14 +328,38 @@ mod tests {
         offer.stated = [FactKind::LookedOver].into();
         let mut want = lack(1, 2, &["Ember Lantern"], 6);
         want.required = [FactKind::LookedOver, FactKind::LaboratoryTest].into();
-        let found = pairwise(&[offer.clone()], &[want.clone()]);
+        let found = pairwise(&[offer.clone()], &[want.clone()], &Movements::default());
         assert!(found[0].one_gives.lines.is_empty() && !found[0].is_mutual());
         let apart = &found[0].one_gives.unstated[0];
         assert_eq!(apart.missing, [FactKind::LaboratoryTest].into());
         assert_eq!(apart.line.count, 6_u16.into());
         offer.stated.insert(FactKind::LaboratoryTest);
-        let found = pairwise(&[offer], &[want]);
+        let found = pairwise(&[offer], &[want], &Movements::default());
         assert_eq!((found[0].one_gives.lines.len(), found[0].one_gives.unstated.len()), (1, 0));
+    }
+
+    #[test]
+    fn between_regions_a_rule_asks_for_statements_or_lets_nothing_pass() {
+        use spareloop_domain::exchange::movement::{Region, Rule};
+        let (north, islands): (Region, Region) =
+            ("North shore".parse().unwrap(), "Islands".parse().unwrap());
+        let way = (north.key(), islands.key());
+        let mut movements = Movements {
+            regions: [(farm(1), north), (farm(2), islands)].into(),
+            ..Movements::default()
+        };
+        let there = || ([spare(1, 1, "Ember Lantern", 8)], [lack(1, 2, &["Ember Lantern"], 6)]);
+        let (offers, wants) = there();
+        assert_eq!(pairwise(&offers, &wants, &movements)[0].one_gives.lines.len(), 1);
+        let required = [FactKind::MovementPapers].into();
+        let note = String::new();
+        movements.rules.insert(way.clone(), Rule::Asks { required, note: note.clone() });
+        let found = pairwise(&offers, &wants, &movements);
+        assert_eq!(found[0].one_gives.unstated[0].missing, [FactKind::MovementPapers].into());
+        movements.rules.insert(way, Rule::NotHere { note });
+        assert!(pairwise(&offers, &wants, &movements).is_empty());
+        let back = ([spare(2, 2, "Ember Lantern", 8)], [lack(2, 1, &["Ember Lantern"], 6)]);
+        assert_eq!(pairwise(&back.0, &back.1, &movements).len(), 1, "a rule holds one way");
     }
 
     const NAMES: [&str; 3] = ["Ember Lantern", "Tin Orchard", "Moth Harbour"];
@@ -369,7 +409,7 @@ mod tests {
                     }
                 }
             }
-            let matches = pairwise(&offers, &wants);
+            let matches = pairwise(&offers, &wants, &Movements::default());
             let mut found = Vec::new();
             for pair in &matches {
                 prop_assert!(pair.one < pair.other);
@@ -394,7 +434,7 @@ mod tests {
             let (mut back, mut forth) = (offers.clone(), wants.clone());
             back.reverse();
             forth.reverse();
-            prop_assert_eq!(pairwise(&offers, &wants), pairwise(&back, &forth));
+            prop_assert_eq!(pairwise(&offers, &wants, &Movements::default()), pairwise(&back, &forth, &Movements::default()));
         }
     }
 }

@@ -372,6 +372,24 @@ pub enum Refused {
         /// Which kinds.
         missing: BTreeSet<FactKind>,
     },
+    /// A rule between the farms' regions asks for statements that the lot doesn't bear.
+    #[error(
+        "between these regions the coordinator asks for signed statements that this lot does not bear: {}",
+        listed(missing)
+    )]
+    MovementAsks {
+        /// Which kinds.
+        missing: BTreeSet<FactKind>,
+    },
+    /// Nothing passes between the farms' regions through this network.
+    #[error("{caution}")]
+    MovementStopped {
+        /// What both farms are told.
+        caution: String,
+    },
+    /// A rule from a region to itself.
+    #[error("a rule is between two regions, and these are one")]
+    OneRegion,
     /// More than anybody needs.
     #[error("{what}: at most {most}")]
     TooMany {

@@ -13,6 +13,7 @@
 //! rounds      rounds, frozen, solved by one server at a time; their timetable
 //! proposals   what rounds propose: answers, holds made at once, swap days settled
 //! turns       the line for an offer: what comes free is held for the first in it
+//! movement    where farms are, and what the coordinator asks for between regions
 //! limits      how far from even a farm may get, and how each stands
 //! ```
 //!
@@ -43,6 +44,7 @@ mod mark;
 pub mod market;
 pub mod messages;
 mod migrations;
+pub mod movement;
 mod names;
 pub mod network_summaries;
 pub mod offers;

@@ -450,6 +450,30 @@ diesel::table! {
     }
 }
 
+diesel::table! {
+    farm_regions (farm) {
+        farm -> Text,
+        network -> Text,
+        region -> Text,
+        set_at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    movement_rules (network, from_key, to_key) {
+        network -> Text,
+        from_key -> Text,
+        to_key -> Text,
+        from_region -> Text,
+        to_region -> Text,
+        passage -> Text,
+        required -> Text,
+        note -> Text,
+        by_person -> Text,
+        set_at -> Timestamp,
+    }
+}
+
 diesel::joinable!(devices -> farms (farm));
 
 diesel::allow_tables_to_appear_in_same_query!(
@@ -487,4 +511,6 @@ diesel::allow_tables_to_appear_in_same_query!(
     proposal_lines,
     farm_limits,
     turns,
+    farm_regions,
+    movement_rules,
 );

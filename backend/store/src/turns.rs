@@ -308,11 +308,13 @@ pub(crate) fn call_next(
         };
         let hold = HoldId::new(fresh::uuid(now)?);
         let asked = new.asked(hold, units, now);
-        let may = holds::may_ask(tx, (network, taker), &asked, &found, now)
-            .and_then(|()| limits_allow(tx, network, (found.farm, taker), &asked, now));
+        let may = holds::may_ask(tx, (network, taker), &asked, &found, now).and_then(|caution| {
+            limits_allow(tx, network, (found.farm, taker), &asked, now).map(|()| caution)
+        });
         match may {
-            Ok(()) => {
-                holds::hold_for(tx, (network, taker), &asked, found, "first in line", now)?;
+            Ok(caution) => {
+                let why = ("first in line", caution.as_deref());
+                holds::hold_for(tx, (network, taker), &asked, found, why, now)?;
                 let state = TurnState::Waiting.after(TurnAct::CallByHouse);
                 set_state(tx, new.id, state.map_err(StoreError::refuse)?, Some(hold))?;
                 let until = asked.lapses_at.format("%Y-%m-%d %H:%M UTC");

@@ -294,6 +294,7 @@ fn life(view: &HoldView) -> String {
     if view.state == "held" {
         lines.push(format!("Lapses {} UTC if nobody acts.", view.until.format("%Y-%m-%d %H:%M")));
     }
+    lines.extend(view.movement.clone());
     if let Some(over) = &view.hand_over {
         let received = over
             .received

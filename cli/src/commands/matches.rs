@@ -25,6 +25,9 @@ pub fn run(_: Match, desk: &Desk) -> Result<Answer, Fault> {
         lines.push(format!("{}:", found.farm.name));
         lines.extend(found.they_have.iter().map(|line| format!("  has    {}", said(line))));
         lines.extend(found.they_lack.iter().map(|line| format!("  lacks  {}", said(line))));
+        for movement in [&found.they_have_movement, &found.they_lack_movement] {
+            lines.extend(movement.iter().map(|said| format!("  {said}")));
+        }
         lines.extend(
             found.they_have_unstated.iter().map(|one| unstated("  has   ", one, "you ask")),
         );

@@ -7,6 +7,7 @@ pub mod check;
 pub mod climate;
 pub mod compute;
 pub mod config;
+mod coordinator;
 pub mod demo;
 pub mod doctor;
 pub mod export;
@@ -20,6 +21,7 @@ pub mod log;
 pub mod lot;
 pub mod manual;
 pub mod matches;
+pub mod movement;
 pub mod network;
 pub mod offer;
 pub mod plan;
@@ -113,6 +115,9 @@ pub enum Command {
     /// Rounds: loops of farms and swap days, proposed to those who have a part in them.
     #[command(subcommand)]
     Round(Box<round::Round>),
+    /// Between regions: where farms are, and what the coordinator asks for.
+    #[command(subcommand)]
+    Movement(movement::Movement),
     /// What a unit is fairly worth against others, why, and how it moved.
     #[command(subcommand)]
     Value(value::Value),
@@ -164,6 +169,7 @@ pub fn run(command: Command, desk: &Desk) -> Result<Answer, Fault> {
         Command::Hold(it) => hold::run(it, desk),
         Command::Handover(it) => handover::run(it, desk),
         Command::Round(it) => round::run(*it, desk),
+        Command::Movement(it) => movement::run(it, desk),
         Command::Value(it) => value::run(it, desk),
         Command::Owed(it) => network::owed(it, desk),
         Command::Messages(it) => network::messages(it, desk),

@@ -103,8 +103,9 @@ fn make(it: Make, desk: &Desk) -> Result<Answer, Fault> {
 }
 
 fn line(view: &OfferView) -> String {
+    let movement = view.movement.as_ref().map_or_else(String::new, |said| format!("\n{said}"));
     format!(
-        "{} of {} {} ({}), {} free, at least {}; {}; {}\n{}\n{}\n{}",
+        "{} of {} {} ({}), {} free, at least {}; {}; {}\n{}\n{}\n{}{movement}",
         view.count,
         quoted(&view.variety),
         if view.count.get() == 1 { view.unit.to_string() } else { view.unit.plural() },

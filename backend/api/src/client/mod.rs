@@ -7,6 +7,7 @@ mod attest;
 mod call;
 mod channels;
 mod exchange;
+mod movement;
 mod people;
 mod rounds;
 mod sync;

@@ -10,6 +10,7 @@
 //! proposal   waiting for answers -> agreed -> settled | declined | lapsed | fell through
 //! cut        what is cut when a lot can't bear what was promised of it
 //! owed       who is owed how much after uneven hand-overs; limit: how far that may go
+//! movement   what a coordinator asks for between regions, and the caution that both farms are told
 //! table      every state against every act, for the docs and the tests
 //! ```
 //!
@@ -21,6 +22,7 @@ pub mod cut;
 pub mod hand_over;
 pub mod hold;
 pub mod limit;
+pub mod movement;
 pub mod offer;
 pub mod owed;
 pub mod proposal;

@@ -15,7 +15,8 @@ use spareloop_rounds::{Gives, Lack, Line, Spare, VarietyKey, pairwise};
 use spareloop_store::offers::{NewOffer, Offer, Sought};
 use spareloop_store::wants::{NewWant, Want};
 use spareloop_store::{
-    StoreError, Tx, attest, farm_beliefs, farm_book, limits, messages, offers, owed, people, wants,
+    StoreError, Tx, attest, farm_beliefs, farm_book, limits, messages, movement, offers, owed,
+    people, wants,
 };
 use uuid::Uuid;
 
@@ -67,7 +68,13 @@ pub async fn offer(
     house
         .read(move |tx| {
             let found = offers::offer(tx, member.network, offer, now)?;
-            offer_view(tx, found, now, today)
+            let movement = match member.farm {
+                Some(farm) if farm != found.farm => {
+                    movement::caution(tx, member.network, (found.farm, farm))?
+                }
+                _ => None,
+            };
+            Ok(OfferView { movement, ..offer_view(tx, found, now, today)? })
         })
         .await
 }
@@ -193,14 +200,19 @@ pub async fn board_of(
         .read(move |tx| {
             let network = member.network;
             let farms = farms_of(tx, network)?;
+            let movements = movement::of_network(tx, network)?;
+            let caution = |giver| {
+                let taker = member.farm.filter(|taker| *taker != giver)?;
+                movements.between(giver, taker).caution()
+            };
             let (first_offer, first_want) = (after.map(OfferId::new), after.map(WantId::new));
             let offers = offers::board_of(tx, network, &sought, first_offer, limit, now)?;
             let wants = wants::board_of(tx, network, &sought, first_want, limit, now)?;
             let offers = offers
                 .into_iter()
                 .map(|offer| {
-                    let farm = shown(&farms, offer.farm);
-                    offer_of(tx, offer, farm, now, today)
+                    let (farm, movement) = (shown(&farms, offer.farm), caution(offer.farm));
+                    Ok(OfferView { movement, ..offer_of(tx, offer, farm, now, today)? })
                 })
                 .collect::<Result<_, StoreError>>()?;
             let wants = wants
@@ -238,7 +250,9 @@ pub async fn matches(house: &House, grower: Grower) -> Result<Matches, ServerErr
             let names: BTreeMap<OfferId, String> =
                 offers.iter().map(|offer| (offer.id, offer.variety.clone())).collect();
             let lack: Vec<Lack> = wants.iter().filter_map(lack_of).collect();
-            let asked = lack.iter().any(|want| !want.required.is_empty());
+            let movements = movement::of_network(tx, grower.network)?;
+            let asked =
+                movements.ask_for_statements() || lack.iter().any(|want| !want.required.is_empty());
             let mut spare: Vec<Spare> = Vec::new();
             for offer in &offers {
                 let stated = if asked { kinds(tx, offer, now, today)? } else { BTreeSet::new() };
@@ -257,10 +271,16 @@ pub async fn matches(house: &House, grower: Grower) -> Result<Matches, ServerErr
                     })
                     .collect()
             };
-            let matches = pairwise(&spare, &lack)
+            let caution = |gives: &Gives, giver, taker| {
+                let something = !gives.lines.is_empty() || !gives.unstated.is_empty();
+                something.then(|| movements.between(giver, taker).caution()).flatten()
+            };
+            let matches = pairwise(&spare, &lack, &movements)
                 .iter()
                 .filter_map(|found| found.seen_by(grower.farm))
                 .map(|(other, they_have, they_lack)| MatchView {
+                    they_have_movement: caution(they_have, other, grower.farm),
+                    they_lack_movement: caution(they_lack, grower.farm, other),
                     farm: shown(&farms, other),
                     they_have: lines(they_have),
                     they_lack: lines(they_lack),

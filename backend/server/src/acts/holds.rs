@@ -5,7 +5,8 @@ use spareloop_api::exchange::{AskHold, HandOver, HoldView, Reason, Receipt};
 use spareloop_domain::exchange::owed::Tenths;
 use spareloop_domain::words::{HandOverId, HoldId, OfferId};
 use spareloop_store::hand_overs::{self, NewHandOver, NewReceipt};
-use spareloop_store::holds;
+use spareloop_store::holds::{self, Hold};
+use spareloop_store::{StoreError, Tx, movement};
 use uuid::Uuid;
 
 use super::refused;
@@ -45,7 +46,8 @@ pub async fn ask(
     };
     house
         .settle(act, move |tx| {
-            holds::ask(tx, grower.network, grower.farm, &asked, now).map(views::hold)
+            let done = holds::ask(tx, grower.network, grower.farm, &asked, now)?;
+            shown(tx, done)
         })
         .await
 }
@@ -58,16 +60,34 @@ pub async fn list(
     limit: u32,
 ) -> Result<Vec<HoldView>, ServerError> {
     let now = house.now();
-    let found = house
-        .read(move |tx| holds::holds(tx, grower.farm, after.map(HoldId::new), limit, now))
-        .await?;
-    Ok(found.into_iter().map(views::hold).collect())
+    house
+        .read(move |tx| {
+            let found = holds::holds(tx, grower.farm, after.map(HoldId::new), limit, now)?;
+            let movements = movement::of_network(tx, grower.network)?;
+            let view = |hold: Hold| HoldView {
+                movement: movements.between(hold.giver.id, hold.taker.id).caution(),
+                ..views::hold(hold)
+            };
+            Ok(found.into_iter().map(view).collect())
+        })
+        .await
 }
 
 /// One hold that the farm gives or takes.
 pub async fn one(house: &House, grower: Grower, hold: HoldId) -> Result<HoldView, ServerError> {
     let now = house.now();
-    house.read(move |tx| holds::hold(tx, grower.farm, hold, now)).await.map(views::hold)
+    house
+        .read(move |tx| {
+            let found = holds::hold(tx, grower.farm, hold, now)?;
+            shown(tx, found)
+        })
+        .await
+}
+
+/// A hold with what both farms are told where its stock goes from region to region.
+fn shown(tx: &mut Tx<'_>, hold: Hold) -> Result<HoldView, StoreError> {
+    let movement = movement::caution(tx, hold.network, (hold.giver.id, hold.taker.id))?;
+    Ok(HoldView { movement, ..views::hold(hold) })
 }
 
 /// The giver agrees.
@@ -82,7 +102,8 @@ pub async fn agree(
     let now = house.now();
     house
         .settle(act, move |tx| {
-            holds::agree(tx, grower.farm, hold, &reason.why, now).map(views::hold)
+            let done = holds::agree(tx, grower.farm, hold, &reason.why, now)?;
+            shown(tx, done)
         })
         .await
 }
@@ -99,7 +120,8 @@ pub async fn release(
     let now = house.now();
     house
         .settle(act, move |tx| {
-            holds::release(tx, grower.farm, hold, &reason.why, now).map(views::hold)
+            let done = holds::release(tx, grower.farm, hold, &reason.why, now)?;
+            shown(tx, done)
         })
         .await
 }
@@ -122,7 +144,8 @@ pub async fn hand_over(
     let now = house.now();
     house
         .settle(act, move |tx| {
-            hand_overs::hand_over(tx, grower.farm, hold, &new, now).map(views::hold)
+            let done = hand_overs::hand_over(tx, grower.farm, hold, &new, now)?;
+            shown(tx, done)
         })
         .await
 }
@@ -141,7 +164,8 @@ pub async fn receive(
     let now = house.now();
     house
         .settle(act, move |tx| {
-            hand_overs::receive(tx, grower.farm, hand_over, &new, now).map(views::hold)
+            let done = hand_overs::receive(tx, grower.farm, hand_over, &new, now)?;
+            shown(tx, done)
         })
         .await
 }

@@ -9,6 +9,7 @@ pub mod devices;
 pub mod exchange;
 pub mod holds;
 pub mod ledger;
+pub mod movement;
 pub mod people;
 pub mod rounds;
 pub mod sign_in;

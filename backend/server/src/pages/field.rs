@@ -10,7 +10,7 @@ use askama::Template;
 use super::form::Form;
 
 /// What each field is called, above the field and in the list of mistakes.
-const LABELS: [(&str, &str); 35] = [
+const LABELS: [(&str, &str); 41] = [
     ("address", "Address of e-mail"),
     ("answer_hours", "Hours to answer"),
     ("code", "Code of the invitation"),
@@ -19,8 +19,10 @@ const LABELS: [(&str, &str); 35] = [
     ("count", "How many"),
     ("display_name", "What people call you"),
     ("every_days", "Days from one round to the next"),
+    ("farm", "Farm"),
     ("farm_name", "Name of the farm"),
     ("for_whom", "Whom it is for"),
+    ("from", "From"),
     ("given", "How many you hand over"),
     ("hours", "Hours to hold them"),
     ("instead", "Varieties that would do instead"),
@@ -32,13 +34,17 @@ const LABELS: [(&str, &str); 35] = [
     ("needed_by", "Needed by"),
     ("note", "A line to the giver"),
     ("on", "Day"),
+    ("passage", "What the rule does"),
     ("password", "Password"),
     ("place", "Where"),
     ("purpose", "What for"),
     ("received", "How many arrived"),
+    ("region", "Region"),
+    ("rule_note", "What you tell farms beside it"),
     ("smallest_parcel", "Least I'll send"),
     ("swap_day", "Day of the swap"),
     ("takes", "What is sent there"),
+    ("to", "To"),
     ("tolerance", "How far apart parcels may be"),
     ("unit", "What a unit is"),
     ("url", "Address of the webhook"),

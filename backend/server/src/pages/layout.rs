@@ -119,8 +119,12 @@ pub(super) fn see_other(address: &str) -> HttpResponse {
 }
 
 const FOR_FARMS: [(&str, &str); 1] = [("/", "Stock")];
-const FOR_MEMBERS: [(&str, &str); 3] =
-    [("/sheet", "Spare and short"), ("/values", "Values"), ("/rounds", "Rounds")];
+const FOR_MEMBERS: [(&str, &str); 4] = [
+    ("/sheet", "Spare and short"),
+    ("/values", "Values"),
+    ("/rounds", "Rounds"),
+    ("/movement", "Between regions"),
+];
 const FOR_EXCHANGE: [(&str, &str); 2] = [("/matches", "Matches"), ("/holds", "Holds")];
 const OWED: [(&str, &str); 1] = [("/owed", "Owed book")];
 const FOR_TELLING: [(&str, &str); 1] = [("/channels", "Channels")];
@@ -163,7 +167,7 @@ fn done(asked: &str) -> Option<&'static str> {
     DONE.iter().find(|(known, _)| *known == mark).map(|(_, words)| *words)
 }
 
-const DONE: [(&str, &str); 26] = [
+const DONE: [(&str, &str); 28] = [
     ("signed-out", "You are signed out."),
     ("set-up", "Your sign-in is made. Now name your network."),
     ("network", "The network is made. Now invite the farms."),
@@ -189,6 +193,8 @@ const DONE: [(&str, &str); 26] = [
     ("declined", "Declined. No reason is asked for."),
     ("settled", "Settled. Every farm was told."),
     ("limit", "The limit is set, and the farm was told."),
+    ("region", "Noted, and the farm was told."),
+    ("movement-rule", "The rule is set. Matches, holds and rounds go by it from now on."),
     ("received", "Received. Both stock books and the owed book are right now."),
 ];
 

@@ -9,6 +9,7 @@
 //! home sheet offers wants matches         stock, spare and short
 //! holds ask wait agree hand_over receipt owed  from asking to the owed book
 //! rounds round_make proposal swap_day limit   rounds, answers, lists to print, limits
+//! movement     regions, what is asked for between them; required: kinds of statement to tick
 //! values       what a unit is worth, and why
 //! channels letters                        how the farm is told, and what links in letters lead to
 //! style        our one stylesheet
@@ -32,12 +33,14 @@ mod layout;
 mod letters;
 mod limit;
 mod matches;
+mod movement;
 mod network;
 mod offers;
 mod once;
 mod owed;
 mod proposal;
 mod receipt;
+mod required;
 mod round_make;
 mod rounds;
 mod say;
@@ -82,4 +85,5 @@ pub fn configure(config: &mut ServiceConfig) {
     proposal::configure(config);
     swap_day::configure(config);
     limit::configure(config);
+    movement::configure(config);
 }

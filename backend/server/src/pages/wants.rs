@@ -1,17 +1,15 @@
 //! Wants: say what the farm lacks, and withdraw it.
 
-use std::collections::BTreeSet;
-
 use actix_web::web::{Path, ServiceConfig};
 use actix_web::{HttpRequest, get, post};
 use askama::Template;
 use spareloop_api::exchange::MakeWant;
-use spareloop_domain::attest::FactKind;
 use spareloop_domain::words::{Day, UnitKind, WantId};
 
 use super::field::Choice;
 use super::form::{Form, Posted};
 use super::layout::{Answer, Page, see_other};
+use super::required::{self, Required};
 use super::session::{Signed, key_once};
 use crate::acts::exchange;
 use crate::auth::caller::Grower;
@@ -28,28 +26,6 @@ struct NewWantPage<'a> {
     form: &'a Form,
     units: &'a [Choice],
     required: Vec<Required>,
-}
-
-/// A kind of signed statement that the taker may ask for.
-struct Required {
-    /// The field.
-    name: String,
-    /// In words.
-    words: String,
-    /// Whether it was asked for.
-    asked: bool,
-}
-
-const ASKED: &str = "yes";
-
-fn field_of(kind: FactKind) -> String {
-    format!("required_{}", kind.code())
-}
-
-/// The kinds that were ticked.
-fn required(form: &Form) -> BTreeSet<FactKind> {
-    let ticked = |kind: &FactKind| form.value(&field_of(*kind)) == ASKED;
-    FactKind::ALL.iter().copied().filter(ticked).collect()
 }
 
 #[get("/wants/new")]
@@ -72,7 +48,7 @@ async fn make(signed: Signed<Grower>, posted: Posted) -> Answer {
     let instead = form.value("instead").lines().map(str::trim);
     let instead = instead.filter(|line| !line.is_empty()).map(str::to_owned).collect();
     let conditions = form.value("conditions").trim().to_owned();
-    let required = required(&form);
+    let required = required::ticked(&form);
     let request = MakeWant { want, variety, instead, unit, count, needed_by, conditions, required };
     match exchange::make_want(&signed.visitor.house, signed.caller, &key, request).await {
         Ok(_) => Ok(see_other("/sheet?done=wanted")),
@@ -86,15 +62,7 @@ async fn make(signed: Signed<Grower>, posted: Posted) -> Answer {
 fn show(signed: &Signed<Grower>, form: &Form) -> Answer {
     let units: Vec<Choice> =
         UnitKind::ALL.iter().map(|unit| Choice::new(unit.code(), unit)).collect();
-    let asked = required(form);
-    let required = FactKind::ALL
-        .iter()
-        .map(|kind| Required {
-            name: field_of(*kind),
-            words: kind.to_string(),
-            asked: asked.contains(kind),
-        })
-        .collect();
+    let required = required::all(form);
     let page = signed.visitor.form_page("Want", form);
     signed.visitor.show_form(form, &NewWantPage { page, form, units: &units, required })
 }

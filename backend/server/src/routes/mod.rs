@@ -11,6 +11,7 @@ pub mod fetched;
 pub mod health;
 pub mod holds;
 pub mod ledger;
+pub mod movement;
 pub mod people;
 pub mod rounds;
 pub mod stock;
@@ -48,6 +49,7 @@ pub fn configure(config: &mut ServiceConfig<'_>) {
     holds::configure(config);
     turns::configure(config);
     rounds::configure(config);
+    movement::configure(config);
     attest::configure(config);
     channels::configure(config);
     ledger::configure(config);

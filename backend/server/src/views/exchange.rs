@@ -58,6 +58,7 @@ pub fn offer(
         hygiene: HygieneView { sentence: bench_hygiene(book, offer.lot).sentence() },
         stated,
         made_at: offer.made_at,
+        movement: None,
     }
 }
 
@@ -137,6 +138,7 @@ pub fn hold(hold: Hold) -> HoldView {
         note: hold.note,
         hand_over: hold.hand_over.map(hand_over),
         steps: hold.steps.into_iter().map(step).collect(),
+        movement: None,
     }
 }
 

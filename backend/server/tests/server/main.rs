@@ -13,6 +13,7 @@ mod idempotency;
 mod keeping;
 mod ledger;
 mod matrix;
+mod movement;
 mod pages_doors;
 mod pages_job;
 mod rounds;

@@ -14,8 +14,8 @@ use crate::people::Farm;
 use crate::schema::offers as offers_table;
 use crate::text::{free, today};
 use crate::{
-    Conflict, Missing, Named, Refused, StoreError, Tx, attest, limits, messages, people, planted,
-    turns, wants,
+    Conflict, Missing, Named, Refused, StoreError, Tx, attest, limits, messages, movement, people,
+    planted, turns, wants,
 };
 
 /// The most that a unit can be worth, as the owed book has it.
@@ -80,12 +80,12 @@ pub fn ask(
     } else {
         offers::lock(tx, network, asked.offer)?
     };
-    may_ask(tx, (network, taker), asked, &offer, now)?;
+    let caution = may_ask(tx, (network, taker), asked, &offer, now)?;
     settle_overdue(tx, &offer, now)?;
     let value = value(asked.count, asked.unit_value);
     limits::check(tx, network, offer.farm, value, now)?;
     limits::check(tx, network, taker, Tenths(-value.0), now)?;
-    let why = "asked for";
+    let why = ("asked for", caution.as_deref());
     let hold = hold_for(
         tx,
         (network, taker),
@@ -97,14 +97,15 @@ pub fn ask(
     super::hold(tx, taker, hold.id, now)
 }
 
-/// Whether a farm may ask for that much of a locked offer, but for how many are free.
+/// Whether a farm may ask for that much of a locked offer, but for how many are free; answers what both
+/// farms are told of the way between their regions, if anything.
 pub(crate) fn may_ask(
     tx: &mut Tx<'_>,
     (network, taker): (NetworkId, FarmId),
     asked: &AskHold,
     offer: &Offer,
     now: DateTime<Utc>,
-) -> Result<(), StoreError> {
+) -> Result<Option<String>, StoreError> {
     asked.check(now).map_err(StoreError::refuse)?;
     if offer.farm == taker {
         return Err(StoreError::refuse(Refused::OwnOffer));
@@ -114,7 +115,8 @@ pub(crate) fn may_ask(
         let (asked, smallest) = (asked.count, offer.smallest_parcel);
         return Err(StoreError::refuse(Refused::BelowSmallestParcel { asked, smallest }));
     }
-    check_want(tx, network, taker, asked, offer, now)
+    check_want(tx, network, taker, asked, offer, now)?;
+    movement::check(tx, network, (offer.farm, taker), offer.lot, now)
 }
 
 /// Writes down which holds of a locked offer have lapsed, and holds what that frees for those in line.
@@ -136,7 +138,7 @@ pub(crate) fn hold_for(
     (network, taker): (NetworkId, FarmId),
     asked: &AskHold,
     offer: Offer,
-    why: &str,
+    (why, caution): (&str, Option<&str>),
     now: DateTime<Utc>,
 ) -> Result<Hold, StoreError> {
     let note = asked.note.as_str();
@@ -169,6 +171,7 @@ pub(crate) fn hold_for(
         hold.lapses_at.format("%Y-%m-%d %H:%M UTC"),
     );
     messages::tell(tx, hold.giver.id, Some(hold.id), &told, now)?;
+    movement::tell(tx, (hold.giver.id, hold.taker.id), hold.id, caution, now)?;
     cover_want(tx, &hold, now)?;
     Ok(hold)
 }

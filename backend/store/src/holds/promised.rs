@@ -9,7 +9,7 @@ use spareloop_domain::words::{Count, FarmId, HoldId, Purpose, WantId};
 use super::ask::{Terms, begun, bind};
 use super::{Actor, Counters, Hold, add_step, cover_want, insert};
 use crate::offers::Offer;
-use crate::{StoreError, Tx, fresh, people, turns};
+use crate::{StoreError, Tx, fresh, movement, people, turns};
 
 /// What two farms agreed to by accepting a proposal.
 pub(crate) struct Promise<'a> {
@@ -53,6 +53,9 @@ pub(crate) fn promise(
     add_step(tx, &mut hold, HoldState::Held, Actor::House, promised.why, now)?;
     let agreed = HoldState::Held.after(HoldAct::AgreeByGiver).map_err(StoreError::refuse)?;
     add_step(tx, &mut hold, agreed, Actor::House, promised.why, now)?;
+    let way = (offer.farm, promised.taker);
+    let caution = movement::caution(tx, offer.network, way)?;
+    movement::tell(tx, way, hold.id, caution.as_deref(), now)?;
     Ok(hold.id)
 }
 

@@ -19,7 +19,7 @@ use crate::offers::{self, Offer};
 use crate::schema::proposal_lines;
 use crate::text::today;
 use crate::wants::{self, Want};
-use crate::{Refused, StoreError, Tx, attest, limits};
+use crate::{Refused, StoreError, Tx, attest, limits, movement};
 
 /// What became of it.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -118,6 +118,12 @@ fn gone(
         let (Some(offer), Some(want)) = (free.get(&line.offer), open.get(&line.want)) else {
             continue;
         };
+        let way = (offer.farm, want.farm);
+        match movement::check(tx, found.network, way, offer.lot, now) {
+            Ok(_) => {}
+            Err(StoreError::Refused(why)) => return Ok(Some(why.to_string())),
+            Err(other) => return Err(other),
+        }
         if want.required.is_empty() {
             continue;
         }

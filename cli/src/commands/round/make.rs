@@ -6,9 +6,9 @@ use spareloop_api::client::{ActKey, Client};
 use spareloop_api::rounds::{MakeRound, RoundRules, SetLimit, SetTimetable, SettleSwapDay};
 use spareloop_domain::words::{Day, FarmId, ProposalId, RoundId};
 
-use super::coordinator::{As, Caller, coordinator};
 use super::{say, shown};
 use crate::book::Keep;
+use crate::commands::coordinator::{As, Caller, coordinator};
 use crate::commands::hold::tenths;
 use crate::desk::Desk;
 use crate::fault::Fault;

@@ -2,12 +2,10 @@
 //! the timetable and limits.
 //!
 //! ```text
-//! coordinator   who signs in for one command, without a book
 //! make          make, timetable, settle, limit
 //! say           rounds and proposals in words
 //! ```
 
-mod coordinator;
 mod make;
 mod say;
 
@@ -17,8 +15,8 @@ use spareloop_api::client::Client;
 use spareloop_api::rounds::ProposalView;
 use spareloop_domain::words::{ProposalId, RoundId};
 
-use self::coordinator::{As, Caller};
 use crate::book::Keep;
+use crate::commands::coordinator::{As, Caller};
 use crate::desk::Desk;
 use crate::fault::Fault;
 use crate::printer::{Answer, table};

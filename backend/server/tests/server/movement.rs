@@ -1,0 +1,56 @@
+//! Regions and the rules between them by browser: the coordinator sets them, farms are told what to ask.
+
+use crate::browser::Browser;
+use crate::exchange::Pair;
+use crate::yard::{PASSWORD, Yard};
+
+async fn signed_in(yard: &Yard, login: &str) -> Browser {
+    let mut browser = Browser::default();
+    let page = browser.open(yard, "/sign-in").await;
+    let typed = [("login", login), ("password", PASSWORD)];
+    browser.send(yard, &page, "/sign-in", &typed).await;
+    browser
+}
+
+#[actix_web::test]
+async fn a_coordinator_notes_regions_and_a_rule_and_farms_see_what_to_ask_before_they_hold() {
+    let pair = Pair::new().await;
+    let yard = &pair.yard;
+    let offer = pair.offer(10).await;
+    let mut clara = signed_in(yard, "clara").await;
+    clara.open(yard, "/movement").await.must_say("None is set. That says nothing about the law");
+    for (farm, region) in [(pair.giver.id(), "North shore"), (pair.taker.id(), "Islands")] {
+        let page = clara.open(yard, "/movement/region").await;
+        let typed = [("farm", farm.to_string()), ("region", region.to_owned())];
+        let typed: Vec<(&str, &str)> = typed.iter().map(|(name, it)| (*name, it.as_str())).collect();
+        let page = clara.send(yard, &page, "/movement/region", &typed).await;
+        page.must_say("Noted, and the farm was told").must_say(region);
+    }
+    let page = clara.open(yard, "/movement/rule").await;
+    let same = [("from", "Islands"), ("to", "islands"), ("passage", "asks")];
+    let page = clara.send(yard, &page, "/movement/rule", &same).await;
+    page.must_say("A rule is between two regions, and these are one");
+    let typed = [
+        ("from", "north shore"),
+        ("to", "ISLANDS"),
+        ("passage", "asks"),
+        ("rule_note", "The islands' office knows the form"),
+    ];
+    let page = clara.send(yard, &page, "/movement/rule", &typed).await;
+    page.must_say("The rule is set").must_say("both farms are told to ask");
+
+    let mut emil = signed_in(yard, "emil").await;
+    for page in [format!("/offers/{}", offer.offer), format!("/offers/{}/ask", offer.offer)] {
+        let page = emil.open(yard, &page).await;
+        page.must_say("From North shore to Islands").must_say("ask your own plant health authority");
+        page.must_say("The islands' office knows the form");
+    }
+    let mut dora = signed_in(yard, "dora").await;
+    let page = dora.open(yard, &format!("/offers/{}", offer.offer)).await;
+    assert!(!page.says("From North shore"), "one's own offer goes nowhere yet");
+    let held = pair.ask(&offer, 4).await;
+    let hold: spareloop_api::exchange::HoldView = held.ok();
+    assert!(hold.movement.is_some_and(|said| said.contains("nothing here says so")));
+    let page = dora.open(yard, &format!("/holds/{}", hold.hold)).await;
+    page.must_say("From North shore to Islands");
+}

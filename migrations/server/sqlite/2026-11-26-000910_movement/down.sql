@@ -1,0 +1,2 @@
+DROP TABLE movement_rules;
+DROP TABLE farm_regions;
