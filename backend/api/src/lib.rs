@@ -7,6 +7,7 @@
 pub mod access;
 pub mod attest;
 pub mod channels;
+pub mod claims;
 #[cfg(feature = "client")]
 pub mod client;
 pub mod exchange;

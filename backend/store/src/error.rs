@@ -10,7 +10,7 @@ use diesel::result::{DatabaseErrorKind, Error as DieselError};
 use spareloop_domain::attest::{FactKind, KeyError, VerifyError};
 use spareloop_domain::exchange::owed::{PostingError, Tenths};
 use spareloop_domain::exchange::round::RuleError;
-use spareloop_domain::exchange::{self, BeyondLimit, Party};
+use spareloop_domain::exchange::{self, BeyondLimit, ClaimKind, Party};
 use spareloop_domain::ledger::Refusal;
 use spareloop_domain::telling;
 use spareloop_domain::words::{Count, Day, Purpose, UnitKind};
@@ -185,6 +185,9 @@ pub enum Taken {
     /// What a channel leads to.
     #[error("that address, by another channel of your farm,")]
     Target,
+    /// A claim.
+    #[error("that claim")]
+    Claim,
     /// A farm's turn in the line for an offer.
     #[error("your turn in that line")]
     Turn,
@@ -249,6 +252,9 @@ pub enum Missing {
     /// A proposal.
     #[error("there is no such proposal here")]
     Proposal,
+    /// A claim.
+    #[error("there is no such claim here")]
+    Claim,
     /// A turn in a line.
     #[error("there is no such turn in a line here")]
     Turn,
@@ -387,6 +393,35 @@ pub enum Refused {
         /// What both farms are told.
         caution: String,
     },
+    /// A claim after its time.
+    #[error("{kind} could be claimed until {until}")]
+    TooLateToClaim {
+        /// What is claimed.
+        kind: ClaimKind,
+        /// The last day.
+        until: Day,
+    },
+    /// More is claimed than arrived.
+    #[error("{received} arrived, {claimed} of them are claimed already, and {asked} more can't be")]
+    MoreThanArrived {
+        /// Received.
+        received: Count,
+        /// In claims that stand.
+        claimed: Count,
+        /// Asked for.
+        asked: Count,
+    },
+    /// More is decided than was claimed.
+    #[error("{claimed} were claimed, so {decided} can't be decided")]
+    DecidedBeyond {
+        /// Claimed.
+        claimed: Count,
+        /// Decided.
+        decided: Count,
+    },
+    /// A claim of what has not been received.
+    #[error("nothing was confirmed as received yet; say what arrived first")]
+    NotReceivedYet,
     /// A rule from a region to itself.
     #[error("a rule is between two regions, and these are one")]
     OneRegion,

@@ -17,7 +17,7 @@ use spareloop_domain::exchange::owed::Tenths;
 use spareloop_domain::exchange::{HoldState, Limit, Standing};
 use spareloop_domain::words::{FarmId, NetworkId, Purpose};
 
-use crate::schema::{farm_limits, hand_overs, hold_now, owed_postings};
+use crate::schema::{farm_limits, hand_overs, hold_now, owed_book};
 use crate::text::{moment, read};
 use crate::{StoreError, Tx, messages, people};
 
@@ -84,14 +84,14 @@ pub fn standing(
 ) -> Result<Standing, StoreError> {
     let (network, farm) = (network.to_string(), farm.to_string());
     let all = || sql::<BigInt>("coalesce(cast(sum(tenths) AS bigint), 0)");
-    let given: i64 = owed_postings::table
-        .filter(owed_postings::network.eq(&network))
-        .filter(owed_postings::from_farm.eq(&farm))
+    let given: i64 = owed_book::table
+        .filter(owed_book::network.eq(&network))
+        .filter(owed_book::from_farm.eq(&farm))
         .select(all())
         .first(tx.connection)?;
-    let got: i64 = owed_postings::table
-        .filter(owed_postings::network.eq(&network))
-        .filter(owed_postings::to_farm.eq(&farm))
+    let got: i64 = owed_book::table
+        .filter(owed_book::network.eq(&network))
+        .filter(owed_book::to_farm.eq(&farm))
         .select(all())
         .first(tx.connection)?;
     let mut standing = Standing { booked: Tenths(given - got), promised: Tenths(0) };

@@ -5,10 +5,10 @@ use std::collections::BTreeMap;
 use chrono::{DateTime, NaiveDateTime, Utc};
 use diesel::{BoolExpressionMethods, ExpressionMethods, QueryDsl, RunQueryDsl};
 use spareloop_domain::exchange::owed::{Posting, Tenths, balances as sums};
-use spareloop_domain::words::{FarmId, HandOverId, NetworkId};
+use spareloop_domain::words::{ClaimId, FarmId, HandOverId, NetworkId};
 
 use crate::error::taken;
-use crate::schema::owed_postings as postings_table;
+use crate::schema::{claim_postings, owed_book, owed_postings as postings_table};
 use crate::text::{moment, read};
 use crate::{StoreError, Taken, Tx};
 
@@ -41,6 +41,29 @@ pub(crate) fn post(
     Ok(())
 }
 
+/// Books what a claim brings back, as a row of its own.
+pub(crate) fn post_claim(
+    tx: &mut Tx<'_>,
+    network: NetworkId,
+    claim: ClaimId,
+    posting: &Posting,
+    now: DateTime<Utc>,
+) -> Result<(), StoreError> {
+    diesel::insert_into(claim_postings::table)
+        .values((
+            claim_postings::claim.eq(claim.to_string()),
+            claim_postings::hand_over.eq(posting.hand_over().to_string()),
+            claim_postings::network.eq(network.to_string()),
+            claim_postings::from_farm.eq(posting.from().to_string()),
+            claim_postings::to_farm.eq(posting.to().to_string()),
+            claim_postings::tenths.eq(posting.value().0),
+            claim_postings::at.eq(moment(now)),
+        ))
+        .execute(tx.connection)
+        .map_err(taken(Taken::Claim))?;
+    Ok(())
+}
+
 type Row = (String, String, String, i64, NaiveDateTime);
 
 fn posted((from, to, hand_over, tenths, at): Row) -> Result<Posted, StoreError> {
@@ -51,17 +74,17 @@ fn posted((from, to, hand_over, tenths, at): Row) -> Result<Posted, StoreError> 
 }
 
 const COLUMNS: (
-    postings_table::from_farm,
-    postings_table::to_farm,
-    postings_table::hand_over,
-    postings_table::tenths,
-    postings_table::at,
+    owed_book::from_farm,
+    owed_book::to_farm,
+    owed_book::hand_over,
+    owed_book::tenths,
+    owed_book::at,
 ) = (
-    postings_table::from_farm,
-    postings_table::to_farm,
-    postings_table::hand_over,
-    postings_table::tenths,
-    postings_table::at,
+    owed_book::from_farm,
+    owed_book::to_farm,
+    owed_book::hand_over,
+    owed_book::tenths,
+    owed_book::at,
 );
 
 /// What each farm of the network is owed (above 0) or owes (below 0); farms without a posting are
@@ -70,8 +93,8 @@ pub fn balances(
     tx: &mut Tx<'_>,
     network: NetworkId,
 ) -> Result<BTreeMap<FarmId, Tenths>, StoreError> {
-    let rows: Vec<Row> = postings_table::table
-        .filter(postings_table::network.eq(network.to_string()))
+    let rows: Vec<Row> = owed_book::table
+        .filter(owed_book::network.eq(network.to_string()))
         .select(COLUMNS)
         .load(tx.connection)?;
     let postings: Vec<Posting> =
@@ -87,10 +110,10 @@ pub fn postings(
     limit: u32,
 ) -> Result<Vec<Posted>, StoreError> {
     let farm = farm.to_string();
-    let rows: Vec<Row> = postings_table::table
-        .filter(postings_table::network.eq(network.to_string()))
-        .filter(postings_table::from_farm.eq(&farm).or(postings_table::to_farm.eq(&farm)))
-        .order((postings_table::at.desc(), postings_table::hand_over.desc()))
+    let rows: Vec<Row> = owed_book::table
+        .filter(owed_book::network.eq(network.to_string()))
+        .filter(owed_book::from_farm.eq(&farm).or(owed_book::to_farm.eq(&farm)))
+        .order((owed_book::at.desc(), owed_book::act.desc()))
         .limit(i64::from(limit))
         .select(COLUMNS)
         .load(tx.connection)?;

@@ -474,6 +474,53 @@ diesel::table! {
     }
 }
 
+diesel::table! {
+    claims (id) {
+        id -> Text,
+        network -> Text,
+        hand_over -> Text,
+        giver -> Text,
+        taker -> Text,
+        kind -> Text,
+        count -> BigInt,
+        words -> Text,
+        state -> Text,
+        made_at -> Timestamp,
+        answer_by_at -> Timestamp,
+        answer -> Text,
+        settled -> Nullable<BigInt>,
+        decision -> Text,
+        decided_by -> Nullable<Text>,
+        ended_at -> Nullable<Timestamp>,
+        version -> BigInt,
+    }
+}
+
+diesel::table! {
+    claim_postings (claim) {
+        claim -> Text,
+        hand_over -> Text,
+        network -> Text,
+        from_farm -> Text,
+        to_farm -> Text,
+        tenths -> BigInt,
+        at -> Timestamp,
+    }
+}
+
+// A view: what hand-overs and claims brought.
+diesel::table! {
+    owed_book (act) {
+        act -> Text,
+        hand_over -> Text,
+        network -> Text,
+        from_farm -> Text,
+        to_farm -> Text,
+        tenths -> BigInt,
+        at -> Timestamp,
+    }
+}
+
 diesel::joinable!(devices -> farms (farm));
 
 diesel::allow_tables_to_appear_in_same_query!(
@@ -513,4 +560,7 @@ diesel::allow_tables_to_appear_in_same_query!(
     turns,
     farm_regions,
     movement_rules,
+    claims,
+    claim_postings,
+    owed_book,
 );

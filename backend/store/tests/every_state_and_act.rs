@@ -15,12 +15,15 @@ use common::{House, ask, asking, farm, id, later, lose, n, offer, push};
 use spareloop_domain::exchange::owed::Tenths;
 use spareloop_domain::exchange::round::Rules;
 use spareloop_domain::exchange::{
-    Answer, AnswerAct, HandOverAct, HandOverState, HoldAct, HoldState, OfferAct, OfferState,
-    ProposalAct, ProposalKind, ProposalState, RoundAct, RoundState, TurnAct, TurnState, WantAct,
-    WantState,
+    Answer, AnswerAct, ClaimAct, ClaimKind, ClaimState, HandOverAct, HandOverState, HoldAct,
+    HoldState, OfferAct, OfferState, ProposalAct, ProposalKind, ProposalState, RoundAct,
+    RoundState, TurnAct, TurnState, WantAct, WantState,
 };
 use spareloop_domain::ledger::body::Stop;
-use spareloop_domain::words::{HandOverId, HoldId, OfferId, Purpose, RoundId, TurnId, WantId};
+use spareloop_domain::words::{
+    ClaimId, HandOverId, HoldId, OfferId, Purpose, RoundId, TurnId, WantId,
+};
+use spareloop_store::claims::{self, NewClaim};
 use spareloop_store::proposals::{self, Proposal, Viewer};
 use spareloop_store::rounds::{self, Came, Taken, Written};
 use spareloop_store::turns::{self, NewTurn};
@@ -236,6 +239,50 @@ fn fill(house: &House, fair: &Fair, of: OfferId, wanted: WantId) -> Option<HoldI
 
 fn want_now(house: &House, fair: &Fair, wanted: WantId) -> WantState {
     house.read(|tx| wants::want(tx, fair.network.id, wanted, later(30))).state
+}
+
+// --- claims
+
+fn claim_in(house: &House, mark: &str, state: ClaimState) -> (Fair, ClaimId) {
+    let it = HoldIn::state(house, mark, HoldState::Received);
+    let new = NewClaim {
+        id: ClaimId::new(id()),
+        hand_over: it.hand_over,
+        kind: ClaimKind::Condition,
+        count: n(2),
+        words: String::new(),
+    };
+    let fair = it.fair;
+    house.write(|tx| claims::make(tx, fair.network.id, fair.taker.id, &new, later(26)));
+    let way: &[ClaimAct] = match state {
+        ClaimState::Open => &[],
+        ClaimState::Granted => &[ClaimAct::GrantByGiver],
+        ClaimState::Disputed => &[ClaimAct::DisputeByGiver],
+        ClaimState::Decided => &[ClaimAct::DisputeByGiver, ClaimAct::DecideByCoordinator],
+        ClaimState::Withdrawn => &[ClaimAct::WithdrawByTaker],
+    };
+    for act in way {
+        assert_eq!(claim_act(house, &fair, new.id, *act), Became::Done, "on the way to {state}");
+    }
+    (fair, new.id)
+}
+
+fn claim_act(house: &House, fair: &Fair, of: ClaimId, act: ClaimAct) -> Became {
+    let network = fair.network.id;
+    let by = |farm| house.try_write(|tx| claims::act(tx, (network, farm), of, act, "", later(27)));
+    became(match act {
+        ClaimAct::GrantByGiver | ClaimAct::DisputeByGiver => by(fair.giver.id),
+        ClaimAct::WithdrawByTaker => by(fair.taker.id),
+        ClaimAct::DecideByCoordinator => {
+            let who = (network, fair.network.coordinator);
+            house.try_write(|tx| claims::decide(tx, who, of, (n(1), ""), later(27)))
+        }
+    })
+}
+
+fn claim_now(house: &House, fair: &Fair, of: ClaimId) -> ClaimState {
+    let viewer = Viewer::Coordinator;
+    house.read(|tx| claims::claim(tx, fair.network.id, viewer, of, later(30))).state
 }
 
 // --- turns
@@ -539,6 +586,18 @@ on_both! {
                 let what = format!("a proposal that is {state}, to be {act}");
                 let after = proposal_now(house, &ring, &of);
                 held_against(&what, (*state, after), state.after(*act), became);
+            }
+        }
+    }
+
+    fn claims_on_what_arrived(house: &House) {
+        for state in ClaimState::ALL {
+            for act in ClaimAct::ALL {
+                let mark = format!(" {} {}", state.code(), act.code());
+                let (fair, of) = claim_in(house, &mark, *state);
+                let became = claim_act(house, &fair, of, *act);
+                let what = format!("a claim that is {state}, to be {act}");
+                held_against(&what, (*state, claim_now(house, &fair, of)), state.after(*act), became);
             }
         }
     }

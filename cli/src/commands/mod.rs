@@ -4,6 +4,7 @@ pub mod attest;
 pub mod backup;
 pub mod bench;
 pub mod check;
+pub mod claim;
 pub mod climate;
 pub mod compute;
 pub mod config;
@@ -112,6 +113,9 @@ pub enum Command {
     /// The passing of stock, with both confirmations.
     #[command(subcommand)]
     Handover(handover::Handover),
+    /// What is wrong with what arrived, and what becomes of it.
+    #[command(subcommand)]
+    Claim(claim::Claim),
     /// Rounds: loops of farms and swap days, proposed to those who have a part in them.
     #[command(subcommand)]
     Round(Box<round::Round>),
@@ -168,6 +172,7 @@ pub fn run(command: Command, desk: &Desk) -> Result<Answer, Fault> {
         Command::Match(it) => matches::run(it, desk),
         Command::Hold(it) => hold::run(it, desk),
         Command::Handover(it) => handover::run(it, desk),
+        Command::Claim(it) => claim::run(it, desk),
         Command::Round(it) => round::run(*it, desk),
         Command::Movement(it) => movement::run(it, desk),
         Command::Value(it) => value::run(it, desk),

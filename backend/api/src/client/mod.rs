@@ -6,6 +6,7 @@
 mod attest;
 mod call;
 mod channels;
+mod claims;
 mod exchange;
 mod movement;
 mod people;

@@ -8,6 +8,7 @@
 //! turn       waiting -> called | left | closed: the line for an offer of which nothing is free
 //! round      asked for -> being solved -> proposed | nothing found | failed; its rules
 //! proposal   waiting for answers -> agreed -> settled | declined | lapsed | fell through
+//! claim      waiting for the giver -> granted | disputed -> decided | withdrawn, and until when
 //! cut        what is cut when a lot can't bear what was promised of it
 //! owed       who is owed how much after uneven hand-overs; limit: how far that may go
 //! movement   what a coordinator asks for between regions, and the caution that both farms are told
@@ -18,6 +19,7 @@
 //! and the transition function whether it may now. What may not enter: rows, requests, clocks. A
 //! time is an argument.
 
+pub mod claim;
 pub mod cut;
 pub mod hand_over;
 pub mod hold;
@@ -38,6 +40,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::words::{UnknownWord, plain, word};
 
+pub use claim::{ClaimAct, ClaimKind, ClaimState};
 pub use hand_over::{HandOverAct, HandOverState};
 pub use hold::{HoldAct, HoldState};
 pub use limit::{BeyondLimit, Limit, Standing};
@@ -137,7 +140,7 @@ impl Why {
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 #[error("this {thing} is {state}, so it can't be {act}: {why}")]
 pub struct Refused {
-    /// Offer, want, hold, hand-over, turn, round, proposal or answer.
+    /// Offer, want, hold, hand-over, claim, turn, round, proposal or answer.
     pub thing: &'static str,
     /// The state it is in, in words.
     pub state: String,

@@ -5,9 +5,9 @@
 use std::fmt::{Display, Write};
 
 use super::{
-    Answer, AnswerAct, HandOverAct, HandOverState, HoldAct, HoldState, OfferAct, OfferState, Party,
-    ProposalAct, ProposalState, Refused, RoundAct, RoundState, TurnAct, TurnState, WantAct,
-    WantState,
+    Answer, AnswerAct, ClaimAct, ClaimState, HandOverAct, HandOverState, HoldAct, HoldState,
+    OfferAct, OfferState, Party, ProposalAct, ProposalState, Refused, RoundAct, RoundState,
+    TurnAct, TurnState, WantAct, WantState,
 };
 
 /// All tables.
@@ -23,6 +23,7 @@ pub fn tables() -> String {
         HandOverAct::by,
         HandOverState::after,
     );
+    let claim = table("Claim", ClaimState::ALL, ClaimAct::ALL, ClaimAct::by, ClaimState::after);
     let turn = table(
         "Turn in the line for an offer",
         TurnState::ALL,
@@ -45,7 +46,7 @@ pub fn tables() -> String {
         AnswerAct::by,
         Answer::after,
     );
-    for table in [offer, want, hold, hand_over, turn, round, proposal, answer] {
+    for table in [offer, want, hold, hand_over, claim, turn, round, proposal, answer] {
         text.push_str(&table);
     }
     text

@@ -5,6 +5,7 @@
 
 pub mod attest;
 pub mod channels;
+pub mod claims;
 pub mod devices;
 pub mod exchange;
 pub mod holds;

@@ -10,9 +10,11 @@ use askama::Template;
 use super::form::Form;
 
 /// What each field is called, above the field and in the list of mistakes.
-const LABELS: [(&str, &str); 41] = [
+const LABELS: [(&str, &str); 44] = [
     ("address", "Address of e-mail"),
     ("answer_hours", "Hours to answer"),
+    ("claim_answer", "Your answer"),
+    ("claim_kind", "What is wrong"),
     ("code", "Code of the invitation"),
     ("condition", "Condition"),
     ("conditions", "Conditions"),
@@ -51,6 +53,7 @@ const LABELS: [(&str, &str); 41] = [
     ("variety", "Variety"),
     ("want", "For which want"),
     ("why", "Why"),
+    ("words", "In words"),
     ("worth", "What one is worth"),
 ];
 

@@ -126,7 +126,7 @@ const FOR_MEMBERS: [(&str, &str); 4] = [
     ("/movement", "Between regions"),
 ];
 const FOR_EXCHANGE: [(&str, &str); 2] = [("/matches", "Matches"), ("/holds", "Holds")];
-const OWED: [(&str, &str); 1] = [("/owed", "Owed book")];
+const OWED: [(&str, &str); 2] = [("/owed", "Owed book"), ("/claims", "Claims")];
 const FOR_TELLING: [(&str, &str); 1] = [("/channels", "Channels")];
 const FOR_COORDINATORS: [(&str, &str); 1] = [("/network", "Network")];
 
@@ -167,7 +167,7 @@ fn done(asked: &str) -> Option<&'static str> {
     DONE.iter().find(|(known, _)| *known == mark).map(|(_, words)| *words)
 }
 
-const DONE: [(&str, &str); 28] = [
+const DONE: [(&str, &str); 31] = [
     ("signed-out", "You are signed out."),
     ("set-up", "Your sign-in is made. Now name your network."),
     ("network", "The network is made. Now invite the farms."),
@@ -193,6 +193,9 @@ const DONE: [(&str, &str); 28] = [
     ("declined", "Declined. No reason is asked for."),
     ("settled", "Settled. Every farm was told."),
     ("limit", "The limit is set, and the farm was told."),
+    ("claimed", "Claimed. The other farm is told and has 14 days to answer."),
+    ("claim-answered", "Noted. The other farm was told."),
+    ("claim-decided", "Decided, on record. Both farms were told."),
     ("region", "Noted, and the farm was told."),
     ("movement-rule", "The rule is set. Matches, holds and rounds go by it from now on."),
     ("received", "Received. Both stock books and the owed book are right now."),

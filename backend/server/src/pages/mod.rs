@@ -7,7 +7,7 @@
 //! say          numbers, days and states in the words of the trade
 //! set_up sign_in join network             people
 //! home sheet offers wants matches         stock, spare and short
-//! holds ask wait agree hand_over receipt owed  from asking to the owed book
+//! holds ask wait agree hand_over receipt claims owed  from asking to the owed book
 //! rounds round_make proposal swap_day limit   rounds, answers, lists to print, limits
 //! movement     regions, what is asked for between them; required: kinds of statement to tick
 //! values       what a unit is worth, and why
@@ -22,6 +22,7 @@
 mod agree;
 mod ask;
 mod channels;
+mod claims;
 mod error;
 mod field;
 mod form;
@@ -76,6 +77,7 @@ pub fn configure(config: &mut ServiceConfig) {
     agree::configure(config);
     hand_over::configure(config);
     receipt::configure(config);
+    claims::configure(config);
     owed::configure(config);
     values::configure(config);
     channels::configure(config);

@@ -5,6 +5,7 @@
 
 pub mod attest;
 pub mod channels;
+pub mod claims;
 pub mod devices;
 pub mod exchange;
 pub mod fetched;
@@ -47,6 +48,7 @@ pub fn configure(config: &mut ServiceConfig<'_>) {
     values::configure(config);
     exchange::configure(config);
     holds::configure(config);
+    claims::configure(config);
     turns::configure(config);
     rounds::configure(config);
     movement::configure(config);

@@ -6,6 +6,7 @@
 
 mod browser;
 mod channels;
+mod claims;
 mod description;
 mod exchange;
 mod farm;

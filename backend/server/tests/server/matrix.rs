@@ -13,6 +13,7 @@ use diesel::{Connection as _, QueryableByName, RunQueryDsl, SqliteConnection, sq
 use serde_json::{Value, json};
 use spareloop_api::access::Access;
 use spareloop_api::channels::ChannelMade;
+use spareloop_api::claims::ClaimView;
 use spareloop_api::exchange::{HoldView, OfferView, TurnView, WantView};
 use spareloop_api::people::Tokens;
 use spareloop_api::rounds::{RoundLine, RoundView};
@@ -66,6 +67,7 @@ impl World {
         let hand_over = passed.hand_over.unwrap().hand_over;
         let feed: ChannelMade =
             pair.act(&pair.giver, "/channels", &json!({"kind": "feed"})).await.ok();
+        let claim = claimed(&pair, &offer).await;
         let waits = json!({"turn": new_id(), "count": 15, "purpose": "gift", "note": PRIVATE});
         let path = format!("/offers/{}/line", offer.offer);
         let turn: TurnView = pair.act(&pair.taker, &path, &waits).await.ok();
@@ -77,6 +79,7 @@ impl World {
             ("hold", hold.hold.to_string()),
             ("hand_over", hand_over.to_string()),
             ("channel", feed.channel.channel.to_string()),
+            ("claim", claim),
             ("turn", turn.turn.to_string()),
             ("round", round),
             ("proposal", proposal),
@@ -159,6 +162,23 @@ impl World {
     }
 }
 
+/// A claim on something that passed between the two farms.
+async fn claimed(pair: &Pair, offer: &OfferView) -> String {
+    let body = json!({"hold": new_id(), "count": 1, "purpose": "gift", "note": PRIVATE});
+    let path = format!("/offers/{}/holds", offer.offer);
+    let hold: HoldView = pair.act(&pair.taker, &path, &body).await.ok();
+    let path = format!("/holds/{}", hold.hold);
+    let _: HoldView = pair.act(&pair.giver, &format!("{path}/agree"), &json!({})).await.ok();
+    let body = json!({"hand_over": new_id(), "given": 1, "on": "2027-02-01"});
+    let given: HoldView = pair.act(&pair.giver, &format!("{path}/hand-over"), &body).await.ok();
+    let path = format!("/hand-overs/{}", given.hand_over.unwrap().hand_over);
+    let body = json!({"received": 1, "on": "2027-02-01"});
+    let _: HoldView = pair.act(&pair.taker, &format!("{path}/receipt"), &body).await.ok();
+    let body = json!({"claim": new_id(), "kind": "condition", "count": 1, "words": PRIVATE});
+    let claim: ClaimView = pair.act(&pair.taker, &format!("{path}/claims"), &body).await.ok();
+    claim.claim.to_string()
+}
+
 /// A round and the loop that it proposes to the two farms.
 async fn proposed(pair: &mut Pair) -> (String, String) {
     let given = pair.giver.stores(&pair.yard, "Tin Orchard", 20).await;
@@ -222,6 +242,7 @@ impl Operation {
                 "want": null}),
             "hand_over" => json!({"given": 1, "on": "2027-02-01"}),
             "receive" => json!({"received": 2, "on": "2027-02-01"}),
+            "make_claim" => json!({"kind": "condition", "count": 1}),
             "make_offer" => json!({"count": 1, "smallest_parcel": 1}),
             _ => json!({}),
         };

@@ -22,7 +22,8 @@ async fn a_coordinator_notes_regions_and_a_rule_and_farms_see_what_to_ask_before
     for (farm, region) in [(pair.giver.id(), "North shore"), (pair.taker.id(), "Islands")] {
         let page = clara.open(yard, "/movement/region").await;
         let typed = [("farm", farm.to_string()), ("region", region.to_owned())];
-        let typed: Vec<(&str, &str)> = typed.iter().map(|(name, it)| (*name, it.as_str())).collect();
+        let typed: Vec<(&str, &str)> =
+            typed.iter().map(|(name, it)| (*name, it.as_str())).collect();
         let page = clara.send(yard, &page, "/movement/region", &typed).await;
         page.must_say("Noted, and the farm was told").must_say(region);
     }
@@ -42,7 +43,8 @@ async fn a_coordinator_notes_regions_and_a_rule_and_farms_see_what_to_ask_before
     let mut emil = signed_in(yard, "emil").await;
     for page in [format!("/offers/{}", offer.offer), format!("/offers/{}/ask", offer.offer)] {
         let page = emil.open(yard, &page).await;
-        page.must_say("From North shore to Islands").must_say("ask your own plant health authority");
+        page.must_say("From North shore to Islands")
+            .must_say("ask your own plant health authority");
         page.must_say("The islands' office knows the form");
     }
     let mut dora = signed_in(yard, "dora").await;

@@ -1,0 +1,3 @@
+DROP VIEW owed_book;
+DROP TABLE claim_postings;
+DROP TABLE claims;
