@@ -164,6 +164,9 @@ pub enum Taken {
     /// A farm's id.
     #[error("that farm's id")]
     Farm,
+    /// A farm's name in its network.
+    #[error("that name, by another farm of the network,")]
+    FarmName,
     /// A device's id.
     #[error("that device's id")]
     Device,
@@ -293,6 +296,17 @@ pub enum Refused {
     /// Only a swap day is settled.
     #[error("only a swap day is settled; a loop is handed over hold by hold")]
     NotASwapDay,
+    /// A want that was taken back.
+    #[error("that want was taken back")]
+    WantWithdrawn,
+    /// A want of something else.
+    #[error("that want is of '{wanted}' and takes no '{offered}' instead")]
+    NotWanted {
+        /// Wanted first.
+        wanted: String,
+        /// Offered.
+        offered: String,
+    },
     /// A farm asks for what it offers itself.
     #[error("that is your own farm's offer")]
     OwnOffer,

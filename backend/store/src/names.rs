@@ -28,6 +28,11 @@ impl ShownName {
     pub fn as_str(&self) -> &str {
         &self.0
     }
+
+    /// The key on which names are told apart: case, accents, spaces and signs are nothing to it.
+    pub fn key(&self) -> String {
+        fold_key(&self.0)
+    }
 }
 
 impl FromStr for ShownName {

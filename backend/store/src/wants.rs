@@ -10,7 +10,9 @@ use diesel::{
 };
 use spareloop_domain::attest::FactKind;
 use spareloop_domain::exchange::{HoldState, WantAct, WantState};
-use spareloop_domain::words::{Count, Day, FarmId, NetworkId, UnitKind, VarietyName, WantId};
+use spareloop_domain::words::{
+    Count, Day, FarmId, NetworkId, UnitKind, VarietyName, WantId, fold_key,
+};
 
 use crate::error::taken;
 use crate::offers::Sought;
@@ -75,6 +77,12 @@ pub struct Want {
 }
 
 impl Want {
+    /// Whether it is of a variety of that name, first or instead.
+    pub(crate) fn takes(&self, variety: &str) -> bool {
+        let key = fold_key(variety);
+        self.variety_key == key || self.instead.iter().any(|name| name.key() == key)
+    }
+
     /// Neither under way nor received.
     pub const fn open(&self) -> Count {
         self.count.less(self.under_way).less(self.received)

@@ -278,6 +278,24 @@ on_both! {
         assert_eq!(offers.len(), 1);
     }
 
+    fn a_hold_names_no_want_of_something_else_and_none_that_was_taken_back(house: &House) {
+        let mut fair = fair(house);
+        let wanted = want(house, &fair.taker, 6);
+        let moss = common::lot(house, &mut fair.giver, "Moss Harbour", 12);
+        let dusk = common::lot(house, &mut fair.giver, "dusk-ferry", 12);
+        let ask = |of, count| {
+            let asked = AskHold { want: Some(wanted), ..asking(of, count) };
+            house.try_write(|tx| holds::ask(tx, fair.network.id, fair.taker.id, &asked, now()))
+        };
+        let other = ask(offer(house, &fair.giver, moss, 6, 1), 2);
+        let (wanted_name, offered) = ("Ember Lantern".to_owned(), "Moss Harbour".to_owned());
+        assert_eq!(other.map(drop), refused(Refused::NotWanted { wanted: wanted_name, offered }));
+        let instead = offer(house, &fair.giver, dusk, 6, 1);
+        assert_eq!(ask(instead, 2).unwrap().count, n(2), "what is taken instead is wanted, too");
+        house.write(|tx| wants::withdraw(tx, fair.network.id, fair.taker.id, wanted, later(1)));
+        assert_eq!(ask(instead, 2).map(drop), refused(Refused::WantWithdrawn));
+    }
+
     fn messages_come_newest_first_in_pages(house: &House) {
         let fair = fair(house);
         let offer = offer(house, &fair.giver, fair.lot, 12, 1);

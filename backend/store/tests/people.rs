@@ -117,6 +117,21 @@ on_both! {
         assert_eq!(foreign, Err(Missing::Invitation.into()));
     }
 
+    fn two_farms_of_a_network_have_no_names_that_look_alike_and_the_code_stays_good(house: &House) {
+        let network = network(house, "Invented Loop");
+        invite(house, &network, "one");
+        invite(house, &network, "two");
+        join(house, "one", &person("d"), FarmId::new(id()), 1).unwrap();
+        let like = |name: &str| {
+            let farm = NewFarm { id: FarmId::new(id()), name: name.parse().unwrap() };
+            house.try_write(|tx| people::join(tx, SecretHash::of("two"), &person("e"), &farm, later(1)))
+        };
+        for name in ["Fennelrigg", "fennel-rigg", "FENNEL RIGG "] {
+            assert_eq!(like(name), Err(Conflict::AlreadyTaken(Taken::FarmName).into()), "{name}");
+        }
+        like("Fennelrigg Top").unwrap();
+    }
+
     fn of_eight_farms_with_one_code_exactly_one_joins(house: &House) {
         let network = network(house, "Invented Loop");
         invite(house, &network, "code");

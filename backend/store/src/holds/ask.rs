@@ -4,7 +4,7 @@ use chrono::{DateTime, Utc};
 use diesel::{ExpressionMethods, QueryDsl, RunQueryDsl};
 use spareloop_domain::attest::missing;
 use spareloop_domain::exchange::owed::Tenths;
-use spareloop_domain::exchange::{HoldState, OfferAct, OfferState};
+use spareloop_domain::exchange::{HoldState, OfferAct, OfferState, WantState};
 use spareloop_domain::words::{Count, FarmId, HoldId, NetworkId, OfferId, Purpose, WantId};
 
 use super::step::cover_want;
@@ -238,6 +238,13 @@ fn check_want(
     let want = wants::want(tx, network, id, now)?;
     if want.farm != taker {
         return Err(Missing::Want.into());
+    }
+    if want.state == WantState::Withdrawn {
+        return Err(StoreError::refuse(Refused::WantWithdrawn));
+    }
+    if !want.takes(&offer.variety) {
+        let (wanted, offered) = (want.variety, offer.variety.clone());
+        return Err(StoreError::refuse(Refused::NotWanted { wanted, offered }));
     }
     if want.unit != offer.unit {
         let (wanted, offered) = (want.unit, offer.unit);

@@ -2,11 +2,11 @@
 
 use chrono::{DateTime, NaiveDateTime, Utc};
 use diesel::{ExpressionMethods, OptionalExtension, QueryDsl, RunQueryDsl};
-use spareloop_domain::words::{DeviceId, FarmId, InvitationId, NetworkId, PersonId};
+use spareloop_domain::words::{DeviceId, FarmId, InvitationId, NetworkId, PersonId, fold_key};
 
 use super::{ActsFor, NewPerson, insert_person};
 use crate::error::{one_row, taken};
-use crate::schema::{farms, invitations as invitations_table};
+use crate::schema::{farms, invitations as invitations_table, networks};
 use crate::text::{moment, read};
 use crate::{
     CodeFor, Conflict, Missing, SecretHash, ShownName, StoreError, Taken, Tx, devices, fresh,
@@ -137,6 +137,7 @@ pub fn join(
     now: DateTime<Utc>,
 ) -> Result<Joined, StoreError> {
     let (invitation, network) = lock_invitation(tx, code, now)?;
+    check_name(tx, network, &farm.name)?;
     let house_device = DeviceId::new(fresh::uuid(now)?);
     diesel::insert_into(farms::table)
         .values((
@@ -157,6 +158,22 @@ pub fn join(
         ))
         .execute(tx.connection)?;
     Ok(Joined { network, house_device })
+}
+
+/// Messages, statements and lists name farms, so no two of a network have names that look alike. The
+/// network's row is locked, so that of two who come at once with one name the second is told.
+fn check_name(tx: &mut Tx<'_>, network: NetworkId, name: &ShownName) -> Result<(), StoreError> {
+    diesel::update(networks::table.find(network.to_string()))
+        .set(networks::name.eq(networks::name))
+        .execute(tx.connection)?;
+    let names: Vec<String> = farms::table
+        .filter(farms::network.eq(network.to_string()))
+        .select(farms::name)
+        .load(tx.connection)?;
+    if names.iter().any(|known| fold_key(known) == name.key()) {
+        return Err(Conflict::AlreadyTaken(Taken::FarmName).into());
+    }
+    Ok(())
 }
 
 /// Writing the row locks it, so that of two who come with one code the second finds it used up.
