@@ -5,6 +5,7 @@ use std::collections::BTreeSet;
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 use spareloop_domain::attest::FactKind;
+use spareloop_domain::exchange::Arrival;
 use spareloop_domain::words::{
     Count, Day, FarmId, HandOverId, HoldId, Identity, LotId, MessageId, OfferId, Purpose, TurnId,
     UnitKind, WantId,
@@ -12,6 +13,7 @@ use spareloop_domain::words::{
 use utoipa::ToSchema;
 
 use crate::attest::Stated;
+use crate::parcels::ParcelView;
 use crate::people::FarmView;
 
 /// `POST /offers`: publishes spare of one lot.
@@ -339,6 +341,9 @@ pub struct HoldView {
     /// What both farms are told where the stock goes from one region to another.
     #[serde(default)]
     pub movement: Option<String>,
+    /// How it travels, where it travels as a parcel.
+    #[serde(default)]
+    pub parcel: Option<ParcelView>,
 }
 
 /// `POST /offers/{offer}/line`: waits for what comes free.
@@ -440,6 +445,14 @@ pub struct Receipt {
     /// Condition, in words.
     #[serde(default)]
     pub condition: String,
+    /// How it came: `arrived`, or of a parcel `lost` or `frozen`.
+    #[serde(default = "arrived")]
+    #[schema(value_type = Option<String>)]
+    pub arrival: Arrival,
+}
+
+const fn arrived() -> Arrival {
+    Arrival::Arrived
 }
 
 /// A hand-over as its two farms see it.

@@ -12,6 +12,7 @@ pub mod claims;
 pub mod client;
 pub mod exchange;
 pub mod movement;
+pub mod parcels;
 pub mod people;
 pub mod problem;
 pub mod rounds;

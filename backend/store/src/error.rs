@@ -9,8 +9,9 @@ use std::collections::BTreeSet;
 use diesel::result::{DatabaseErrorKind, Error as DieselError};
 use spareloop_domain::attest::{FactKind, KeyError, VerifyError};
 use spareloop_domain::exchange::owed::{PostingError, Tenths};
+use spareloop_domain::exchange::parcel::NotYet;
 use spareloop_domain::exchange::round::RuleError;
-use spareloop_domain::exchange::{self, BeyondLimit, ClaimKind, Party};
+use spareloop_domain::exchange::{self, BeyondLimit, ClaimKind, HoldState, Party};
 use spareloop_domain::ledger::Refusal;
 use spareloop_domain::telling;
 use spareloop_domain::words::{Count, Day, Purpose, UnitKind};
@@ -255,6 +256,9 @@ pub enum Missing {
     /// A proposal.
     #[error("there is no such proposal here")]
     Proposal,
+    /// A parcel.
+    #[error("there is no parcel for that hold")]
+    Parcel,
     /// A claim.
     #[error("there is no such claim here")]
     Claim,
@@ -407,6 +411,24 @@ pub enum Refused {
         /// What both farms are told.
         caution: String,
     },
+    /// A parcel of something that is not agreed.
+    #[error("only what is agreed travels as a parcel, and this hold is {0}")]
+    ParcelOf(HoldState),
+    /// A parcel may not leave on that day.
+    #[error(transparent)]
+    NotYet(#[from] NotYet),
+    /// Whoever proposed terms does not agree to them.
+    #[error("your farm proposed these terms: the other farm agrees to them, or proposes otherwise")]
+    OwnTerms,
+    /// Whoever set a pause lifts it.
+    #[error("the other farm set that pause, and lifts it")]
+    OthersPause,
+    /// What is lost did not come.
+    #[error("a parcel that never came brought nothing: received is 0")]
+    LostAndReceived,
+    /// Nothing travelled as a parcel.
+    #[error("this was not sent as a parcel: say what arrived, and its condition")]
+    NoParcel,
     /// A claim after its time.
     #[error("{kind} could be claimed until {until}")]
     TooLateToClaim {

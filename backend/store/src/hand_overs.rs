@@ -5,6 +5,7 @@ use chrono::{DateTime, Utc};
 use diesel::{ExpressionMethods, OptionalExtension, QueryDsl, RunQueryDsl};
 use spareloop_domain::exchange::hand_over::BothCounts;
 use spareloop_domain::exchange::owed::{Settled, Tenths, settle};
+use spareloop_domain::exchange::parcel::{Arrival, FrostBorneBy};
 use spareloop_domain::exchange::{HandOverAct, HandOverState, HoldAct};
 use spareloop_domain::ledger::body::{Receive, Send, VarietyNote};
 use spareloop_domain::ledger::draft::check_draft;
@@ -20,8 +21,8 @@ use crate::ledger::{all_entries, lock_farm, write_house};
 use crate::schema::{hand_overs, receipts};
 use crate::text::{count, free, moment, read, read_some, today};
 use crate::{
-    Missing, Refused, StoreError, Taken, Tx, farm_book, fresh, limits, messages, owed, promises,
-    turns, wants,
+    Missing, Refused, StoreError, Taken, Tx, farm_book, fresh, limits, messages, owed, parcels,
+    promises, turns, wants,
 };
 
 /// A hand-over as its two farms see it.
@@ -84,6 +85,8 @@ pub struct NewReceipt {
     pub on: Day,
     /// Condition, in words; may be empty.
     pub condition: String,
+    /// How it came.
+    pub arrival: Arrival,
 }
 
 pub(crate) fn hand_over_of(tx: &mut Tx<'_>, hold: HoldId) -> Result<Option<HandOver>, StoreError> {
@@ -155,6 +158,7 @@ pub fn hand_over(
         limits::check_hand_over(tx, found.network, giver, value, now)?;
         limits::check_hand_over(tx, found.network, taker, Tenths(-value.0), now)?;
     }
+    parcels::leave(tx, id, new.on)?;
     let entry = write_send(tx, &found, new, now)?;
     diesel::insert_into(hand_overs::table)
         .values((
@@ -241,6 +245,7 @@ pub fn receive(
     let handed = found.hand_over.clone().ok_or(Missing::HandOver)?;
     handed.state().after(HandOverAct::ReceiveByTaker).map_err(StoreError::refuse)?;
     check_received_on(&handed, new.on, today(now)?)?;
+    let frost = parcels::come(tx, hold_id, new.arrival, new.received)?;
     let written = write_receive(tx, &found, &handed, new, condition, now)?;
     diesel::insert_into(receipts::table)
         .values((
@@ -256,7 +261,12 @@ pub fn receive(
         .execute(tx.connection)
         .map_err(taken(Taken::HandOver))?;
     add_step(tx, &mut found, state, Actor::Farm(taker), condition, now)?;
-    book_owed(tx, &found, &handed, new.received, now)?;
+    // Where the taker bears freezing, what was given is owed for, whatever survived.
+    let owed_for = match frost {
+        Some(FrostBorneBy::Taker) => handed.given,
+        Some(FrostBorneBy::Giver) | None => new.received,
+    };
+    book_owed(tx, &found, &handed, owed_for, now)?;
     if let Some(want) = found.want {
         wants::add_received(tx, want, new.received)?;
     }
@@ -283,7 +293,7 @@ fn book_owed(
     tx: &mut Tx<'_>,
     hold: &Hold,
     handed: &HandOver,
-    received: Count,
+    owed_for: Count,
     now: DateTime<Utc>,
 ) -> Result<(), StoreError> {
     let settled = Settled {
@@ -291,7 +301,7 @@ fn book_owed(
         giver: hold.giver.id,
         taker: hold.taker.id,
         purpose: hold.purpose,
-        counts: BothCounts { given: handed.given, received },
+        counts: BothCounts { given: handed.given, received: owed_for },
         unit_value: hold.unit_value,
     };
     match settle(&settled).map_err(StoreError::refuse)? {

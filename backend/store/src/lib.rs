@@ -8,7 +8,7 @@
 //! network_summaries   what a farm is told of what the others saw, and its lots' beliefs with it
 //! check       the whole database read through; copying, copies, cluster: what copies of it need
 //! attest      keys for signing and signed statements, as one feed of a network
-//! offers wants holds hand_overs claims owed messages   the exchange
+//! offers wants holds parcels hand_overs claims owed messages   the exchange
 //! channels      by which a farm is told things; the outbox of what is to be brought over them
 //! rounds      rounds, frozen, solved by one server at a time; their timetable
 //! proposals   what rounds propose: answers, holds made at once, swap days settled
@@ -51,6 +51,7 @@ pub mod network_summaries;
 pub mod offers;
 mod once;
 pub mod owed;
+pub mod parcels;
 pub mod people;
 pub mod planted;
 mod promises;

@@ -521,6 +521,21 @@ diesel::table! {
     }
 }
 
+diesel::table! {
+    parcels (hold) {
+        hold -> Text,
+        state -> Text,
+        post -> Text,
+        frost -> Text,
+        not_before -> Nullable<Text>,
+        terms_by -> Text,
+        paused_until -> Nullable<Text>,
+        paused_by -> Nullable<Text>,
+        pause_why -> Text,
+        version -> BigInt,
+    }
+}
+
 diesel::joinable!(devices -> farms (farm));
 
 diesel::allow_tables_to_appear_in_same_query!(
@@ -563,4 +578,5 @@ diesel::allow_tables_to_appear_in_same_query!(
     claims,
     claim_postings,
     owed_book,
+    parcels,
 );

@@ -13,21 +13,22 @@ use common::fair::{Fair, fair_of, giving, receiving, want};
 use common::ring::{Ring, put, ring_of};
 use common::{House, ask, asking, farm, id, later, lose, n, offer, push};
 use spareloop_domain::exchange::owed::Tenths;
+use spareloop_domain::exchange::parcel::{Arrival, FrostBorneBy, Post, Terms};
 use spareloop_domain::exchange::round::Rules;
 use spareloop_domain::exchange::{
     Answer, AnswerAct, ClaimAct, ClaimKind, ClaimState, HandOverAct, HandOverState, HoldAct,
-    HoldState, OfferAct, OfferState, ProposalAct, ProposalKind, ProposalState, RoundAct,
-    RoundState, TurnAct, TurnState, WantAct, WantState,
+    HoldState, OfferAct, OfferState, ParcelAct, ParcelState, ProposalAct, ProposalKind,
+    ProposalState, RoundAct, RoundState, TurnAct, TurnState, WantAct, WantState,
 };
 use spareloop_domain::ledger::body::Stop;
 use spareloop_domain::words::{
-    ClaimId, HandOverId, HoldId, OfferId, Purpose, RoundId, TurnId, WantId,
+    ClaimId, FarmId, HandOverId, HoldId, OfferId, Purpose, RoundId, TurnId, WantId,
 };
 use spareloop_store::claims::{self, NewClaim};
 use spareloop_store::proposals::{self, Proposal, Viewer};
 use spareloop_store::rounds::{self, Came, Taken, Written};
 use spareloop_store::turns::{self, NewTurn};
-use spareloop_store::{Refused, StoreError, hand_overs, holds, offers, wants};
+use spareloop_store::{Refused, StoreError, hand_overs, holds, offers, parcels, wants};
 
 /// What became of an act: done, refused by the state, or, where the house does it by itself, passed by.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -239,6 +240,87 @@ fn fill(house: &House, fair: &Fair, of: OfferId, wanted: WantId) -> Option<HoldI
 
 fn want_now(house: &House, fair: &Fair, wanted: WantId) -> WantState {
     house.read(|tx| wants::want(tx, fair.network.id, wanted, later(30))).state
+}
+
+// --- parcels
+
+/// The way of a parcel until it is sent.
+const SENT: [ParcelAct; 4] = [
+    ParcelAct::ProposeByPart,
+    ParcelAct::AgreeByPart,
+    ParcelAct::PackByGiver,
+    ParcelAct::SendByGiver,
+];
+
+struct ParcelIn {
+    of: HoldIn,
+    /// Whose turn it is to propose: the other one agrees.
+    proposer: FarmId,
+}
+
+impl ParcelIn {
+    fn state(house: &House, mark: &str, state: ParcelState) -> Self {
+        let of = HoldIn::state(house, mark, HoldState::Agreed);
+        let mut it = Self { proposer: of.fair.taker.id, of };
+        let (sent, last): (usize, &[ParcelAct]) = match state {
+            ParcelState::Proposed => (1, &[]),
+            ParcelState::Agreed => (2, &[]),
+            ParcelState::Packed => (3, &[]),
+            ParcelState::Sent => (4, &[]),
+            ParcelState::Arrived => (4, &[ParcelAct::ArriveByTaker]),
+            ParcelState::Lost => (4, &[ParcelAct::LoseByTaker]),
+            ParcelState::Frozen => (4, &[ParcelAct::FreezeByTaker]),
+        };
+        for act in SENT[..sent].iter().chain(last) {
+            assert_eq!(it.act(house, *act), Became::Done, "on the way to {state}");
+        }
+        it
+    }
+
+    fn now(&self, house: &House) -> ParcelState {
+        house.read(|tx| parcels::of(tx, self.of.hold)).unwrap().state
+    }
+
+    fn act(&mut self, house: &House, act: ParcelAct) -> Became {
+        let (giver, taker) = (self.of.fair.giver.id, self.of.fair.taker.id);
+        let hold = self.of.hold;
+        let terms = Terms { post: Post::Taker, frost: FrostBorneBy::Giver, not_before: None };
+        match act {
+            ParcelAct::ProposeByPart => became_of(
+                house.try_write(|tx| parcels::propose(tx, self.proposer, hold, &terms, later(20))),
+            ),
+            ParcelAct::AgreeByPart => {
+                let other = if self.proposer == giver { taker } else { giver };
+                became_of(house.try_write(|tx| parcels::agree(tx, other, hold, later(20))))
+            }
+            ParcelAct::PackByGiver => {
+                became_of(house.try_write(|tx| parcels::pack(tx, giver, hold, later(20))))
+            }
+            ParcelAct::SendByGiver => {
+                let new = hand_overs::NewHandOver { id: self.of.hand_over, ..giving(4) };
+                became_of(
+                    house.try_write(|tx| hand_overs::hand_over(tx, giver, hold, &new, later(20))),
+                )
+            }
+            ParcelAct::ArriveByTaker => self.came(house, Arrival::Arrived, 4),
+            ParcelAct::LoseByTaker => self.came(house, Arrival::Lost, 0),
+            ParcelAct::FreezeByTaker => self.came(house, Arrival::Frozen, 1),
+        }
+    }
+
+    fn came(&self, house: &House, arrival: Arrival, count: u16) -> Became {
+        let new = hand_overs::NewReceipt { arrival, ..receiving(count) };
+        let (taker, id) = (self.of.fair.taker.id, self.of.hand_over);
+        became_of(house.try_write(|tx| hand_overs::receive(tx, taker, id, &new, later(25))))
+    }
+}
+
+/// As [`became`], where the hold or a thing that is not there yet may refuse it first.
+fn became_of<T: std::fmt::Debug>(outcome: Result<T, StoreError>) -> Became {
+    match outcome {
+        Err(StoreError::Missing(_) | StoreError::Refused(Refused::ParcelOf(_))) => Became::NotDone,
+        other => became(other),
+    }
 }
 
 // --- claims
@@ -586,6 +668,18 @@ on_both! {
                 let what = format!("a proposal that is {state}, to be {act}");
                 let after = proposal_now(house, &ring, &of);
                 held_against(&what, (*state, after), state.after(*act), became);
+            }
+        }
+    }
+
+    fn parcels_of_what_is_agreed(house: &House) {
+        for state in ParcelState::ALL {
+            for act in ParcelAct::ALL {
+                let mark = format!(" {} {}", state.code(), act.code());
+                let mut it = ParcelIn::state(house, &mark, *state);
+                let became = it.act(house, *act);
+                let what = format!("a parcel that is {state}, to be {act}");
+                held_against(&what, (*state, it.now(house)), state.after(*act), became);
             }
         }
     }

@@ -4,6 +4,7 @@
 mod common;
 
 use common::{Farm, House, ask, asking, day, farm, id, later, lot, n, network, now, offer, push};
+use spareloop_domain::exchange::Arrival;
 use spareloop_domain::exchange::HoldState;
 use spareloop_domain::exchange::owed::Tenths;
 use spareloop_domain::ledger::Refusal;
@@ -55,7 +56,12 @@ impl Yard {
         received: Count,
         on: &str,
     ) -> Result<Hold, StoreError> {
-        let new = NewReceipt { received, on: day(on), condition: String::new() };
+        let new = NewReceipt {
+            received,
+            on: day(on),
+            condition: String::new(),
+            arrival: Arrival::Arrived,
+        };
         house.try_write(|tx| hand_overs::receive(tx, self.taker.id, id, &new, later(3)))
     }
 }

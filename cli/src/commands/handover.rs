@@ -2,6 +2,7 @@
 
 use clap::{Args, Subcommand};
 use spareloop_api::exchange::{HandOver, Receipt};
+use spareloop_domain::exchange::Arrival;
 use spareloop_domain::words::{Count, Day, HandOverId, HoldId};
 
 use super::hold;
@@ -57,6 +58,9 @@ pub struct Receive {
     /// The day.
     #[arg(long, value_name = "DAY")]
     on: Option<Day>,
+    /// How it came: arrived, or of a parcel lost or frozen.
+    #[arg(long, default_value = "arrived")]
+    arrival: Arrival,
 }
 
 /// Runs it.
@@ -75,8 +79,8 @@ pub fn run(command: Handover, desk: &Desk) -> Result<Answer, Fault> {
         }
         Handover::Receive(it) => {
             desk.ask.consent(&format!("Confirm {} received? It can't be undone.", it.received))?;
-            let body =
-                Receipt { received: it.received, on: desk.day(it.on), condition: it.condition };
+            let (received, on) = (it.received, desk.day(it.on));
+            let body = Receipt { received, on, condition: it.condition, arrival: it.arrival };
             let said = format!("confirm {} received of hand-over {}", it.received, it.hand_over);
             hold::act(desk, "receive", format!("/hand-overs/{}/receipt", it.hand_over), body, said)
         }

@@ -5,7 +5,7 @@ use serde::Serialize;
 use serde_json::json;
 use spareloop_api::client::Client;
 use spareloop_api::exchange::{AskHold, HoldView, Reason, TurnView, WaitInLine};
-use spareloop_domain::words::{Count, HoldId, OfferId, Purpose, TurnId, WantId};
+use spareloop_domain::words::{Count, Day, HoldId, OfferId, Purpose, TurnId, WantId};
 
 use crate::book::Keep;
 use crate::desk::Desk;
@@ -293,6 +293,17 @@ fn life(view: &HoldView) -> String {
     )];
     if view.state == "held" {
         lines.push(format!("Lapses {} UTC if nobody acts.", view.until.format("%Y-%m-%d %H:%M")));
+    }
+    if let Some(parcel) = &view.parcel {
+        let day = |what: &str, day: Option<Day>| day.map(|day| format!("; {what} {day}"));
+        lines.push(format!(
+            "Parcel {}: the post is paid by {}, freezing borne by {}{}{}",
+            parcel.state,
+            parcel.post,
+            parcel.frost,
+            day("not before", parcel.not_before).unwrap_or_default(),
+            day("paused until", parcel.paused_until).unwrap_or_default(),
+        ));
     }
     lines.extend(view.movement.clone());
     if let Some(over) = &view.hand_over {

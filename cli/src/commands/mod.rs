@@ -25,6 +25,7 @@ pub mod matches;
 pub mod movement;
 pub mod network;
 pub mod offer;
+pub mod parcel;
 pub mod plan;
 pub mod round;
 pub mod sample;
@@ -113,6 +114,9 @@ pub enum Command {
     /// The passing of stock, with both confirmations.
     #[command(subcommand)]
     Handover(handover::Handover),
+    /// How what was agreed travels: who pays the post, frost dates, pauses.
+    #[command(subcommand)]
+    Parcel(parcel::Parcel),
     /// What is wrong with what arrived, and what becomes of it.
     #[command(subcommand)]
     Claim(claim::Claim),
@@ -172,6 +176,7 @@ pub fn run(command: Command, desk: &Desk) -> Result<Answer, Fault> {
         Command::Match(it) => matches::run(it, desk),
         Command::Hold(it) => hold::run(it, desk),
         Command::Handover(it) => handover::run(it, desk),
+        Command::Parcel(it) => parcel::run(it, desk),
         Command::Claim(it) => claim::run(it, desk),
         Command::Round(it) => round::run(*it, desk),
         Command::Movement(it) => movement::run(it, desk),

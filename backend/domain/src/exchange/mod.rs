@@ -11,6 +11,7 @@
 //! claim      waiting for the giver -> granted | disputed -> decided | withdrawn, and until when
 //! cut        what is cut when a lot can't bear what was promised of it
 //! owed       who is owed how much after uneven hand-overs; limit: how far that may go
+//! parcel     terms proposed -> agreed -> packed -> sent -> arrived | lost | frozen; frost dates and pauses
 //! movement   what a coordinator asks for between regions, and the caution that both farms are told
 //! table      every state against every act, for the docs and the tests
 //! ```
@@ -27,6 +28,7 @@ pub mod limit;
 pub mod movement;
 pub mod offer;
 pub mod owed;
+pub mod parcel;
 pub mod proposal;
 pub mod round;
 pub mod table;
@@ -45,6 +47,7 @@ pub use hand_over::{HandOverAct, HandOverState};
 pub use hold::{HoldAct, HoldState};
 pub use limit::{BeyondLimit, Limit, Standing};
 pub use offer::{OfferAct, OfferState};
+pub use parcel::{Arrival, ParcelAct, ParcelState};
 pub use proposal::{Answer, AnswerAct, ProposalAct, ProposalKind, ProposalState};
 pub use round::{RoundAct, RoundState};
 pub use turn::{TurnAct, TurnState};
@@ -107,6 +110,15 @@ pub enum Why {
     /// Every farm accepted, and the holds were made.
     #[error("its farms have agreed and its holds stand")]
     HoldsStand,
+    /// The two have not agreed on a parcel's terms.
+    #[error("the two farms have not agreed yet who pays the post and who bears freezing")]
+    TermsOpen,
+    /// A parcel's terms are agreed and it is not packed.
+    #[error("it is not packed yet")]
+    NotPackedYet,
+    /// A parcel is packed on the terms agreed.
+    #[error("it is packed, on the terms that both agreed to")]
+    Packed,
     /// Nobody is solving it.
     #[error("nobody has begun to solve it")]
     NotBegun,
@@ -130,6 +142,9 @@ impl Why {
             Self::NoDispute => "Report what is wrong first, with count and condition.",
             Self::NotAnswered => "Wait for the answers, or for the date by which they are due.",
             Self::HoldsStand => "Look at the holds: either farm of one can still release it.",
+            Self::TermsOpen => "The farm that was asked agrees to the terms, or proposes others.",
+            Self::NotPackedYet => "Note that it is packed first.",
+            Self::Packed => "Talk to the other farm; either can release the hold.",
             Self::NotBegun => "Wait a moment: a server takes it up by itself.",
             Self::InDispute => "Wait for the decision, or talk to the other farm.",
         }
@@ -140,7 +155,7 @@ impl Why {
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 #[error("this {thing} is {state}, so it can't be {act}: {why}")]
 pub struct Refused {
-    /// Offer, want, hold, hand-over, claim, turn, round, proposal or answer.
+    /// Offer, want, hold, hand-over, parcel, claim, turn, round, proposal or answer.
     pub thing: &'static str,
     /// The state it is in, in words.
     pub state: String,

@@ -6,8 +6,8 @@ use std::fmt::{Display, Write};
 
 use super::{
     Answer, AnswerAct, ClaimAct, ClaimState, HandOverAct, HandOverState, HoldAct, HoldState,
-    OfferAct, OfferState, Party, ProposalAct, ProposalState, Refused, RoundAct, RoundState,
-    TurnAct, TurnState, WantAct, WantState,
+    OfferAct, OfferState, ParcelAct, ParcelState, Party, ProposalAct, ProposalState, Refused,
+    RoundAct, RoundState, TurnAct, TurnState, WantAct, WantState,
 };
 
 /// All tables.
@@ -23,6 +23,8 @@ pub fn tables() -> String {
         HandOverAct::by,
         HandOverState::after,
     );
+    let parcel =
+        table("Parcel", ParcelState::ALL, ParcelAct::ALL, ParcelAct::by, ParcelState::after);
     let claim = table("Claim", ClaimState::ALL, ClaimAct::ALL, ClaimAct::by, ClaimState::after);
     let turn = table(
         "Turn in the line for an offer",
@@ -46,7 +48,7 @@ pub fn tables() -> String {
         AnswerAct::by,
         Answer::after,
     );
-    for table in [offer, want, hold, hand_over, claim, turn, round, proposal, answer] {
+    for table in [offer, want, hold, hand_over, parcel, claim, turn, round, proposal, answer] {
         text.push_str(&table);
     }
     text

@@ -6,7 +6,7 @@ use spareloop_domain::exchange::owed::Tenths;
 use spareloop_domain::words::{HandOverId, HoldId, OfferId};
 use spareloop_store::hand_overs::{self, NewHandOver, NewReceipt};
 use spareloop_store::holds::{self, Hold};
-use spareloop_store::{StoreError, Tx, movement};
+use spareloop_store::{StoreError, Tx, movement, parcels};
 use uuid::Uuid;
 
 use super::refused;
@@ -64,11 +64,14 @@ pub async fn list(
         .read(move |tx| {
             let found = holds::holds(tx, grower.farm, after.map(HoldId::new), limit, now)?;
             let movements = movement::of_network(tx, grower.network)?;
-            let view = |hold: Hold| HoldView {
-                movement: movements.between(hold.giver.id, hold.taker.id).caution(),
-                ..views::hold(hold)
-            };
-            Ok(found.into_iter().map(view).collect())
+            found
+                .into_iter()
+                .map(|hold| {
+                    let movement = movements.between(hold.giver.id, hold.taker.id).caution();
+                    let parcel = parcels::of(tx, hold.id)?.map(views::parcel);
+                    Ok(HoldView { movement, parcel, ..views::hold(hold) })
+                })
+                .collect()
         })
         .await
 }
@@ -85,9 +88,10 @@ pub async fn one(house: &House, grower: Grower, hold: HoldId) -> Result<HoldView
 }
 
 /// A hold with what both farms are told where its stock goes from region to region.
-fn shown(tx: &mut Tx<'_>, hold: Hold) -> Result<HoldView, StoreError> {
+pub(super) fn shown(tx: &mut Tx<'_>, hold: Hold) -> Result<HoldView, StoreError> {
     let movement = movement::caution(tx, hold.network, (hold.giver.id, hold.taker.id))?;
-    Ok(HoldView { movement, ..views::hold(hold) })
+    let parcel = parcels::of(tx, hold.id)?.map(views::parcel);
+    Ok(HoldView { movement, parcel, ..views::hold(hold) })
 }
 
 /// The giver agrees.
@@ -159,8 +163,12 @@ pub async fn receive(
     request: Receipt,
 ) -> Result<HoldView, ServerError> {
     let act = key.act(&house.keys, grower.person, "receive", &(hand_over, &request))?;
-    let new =
-        NewReceipt { received: request.received, on: request.on, condition: request.condition };
+    let new = NewReceipt {
+        received: request.received,
+        on: request.on,
+        condition: request.condition,
+        arrival: request.arrival,
+    };
     let now = house.now();
     house
         .settle(act, move |tx| {

@@ -11,6 +11,7 @@ pub mod exchange;
 pub mod holds;
 pub mod ledger;
 pub mod movement;
+pub mod parcels;
 pub mod people;
 pub mod rounds;
 pub mod sign_in;

@@ -10,9 +10,10 @@ use askama::Template;
 use super::form::Form;
 
 /// What each field is called, above the field and in the list of mistakes.
-const LABELS: [(&str, &str); 44] = [
+const LABELS: [(&str, &str); 49] = [
     ("address", "Address of e-mail"),
     ("answer_hours", "Hours to answer"),
+    ("arrival", "How it came"),
     ("claim_answer", "Your answer"),
     ("claim_kind", "What is wrong"),
     ("code", "Code of the invitation"),
@@ -24,6 +25,7 @@ const LABELS: [(&str, &str); 44] = [
     ("farm", "Farm"),
     ("farm_name", "Name of the farm"),
     ("for_whom", "Whom it is for"),
+    ("frost", "Freezing is borne by"),
     ("from", "From"),
     ("given", "How many you hand over"),
     ("hours", "Hours to hold them"),
@@ -34,11 +36,14 @@ const LABELS: [(&str, &str); 44] = [
     ("most_farms", "Most farms in a loop"),
     ("name", "Name of the network"),
     ("needed_by", "Needed by"),
+    ("not_before", "Not before"),
     ("note", "A line to the giver"),
     ("on", "Day"),
     ("passage", "What the rule does"),
     ("password", "Password"),
+    ("paused_until", "Until"),
     ("place", "Where"),
+    ("post", "The post is paid by"),
     ("purpose", "What for"),
     ("received", "How many arrived"),
     ("region", "Region"),

@@ -92,11 +92,13 @@ fn may(hold: &HoldView, farm: FarmId) -> Vec<May> {
     const HAND_OVER: May = May { address: "hand-over", words: "Hand over", class: "go" };
     const CONFIRM: May = May { address: "receipt", words: "Confirm", class: "go" };
     const CLAIM: May = May { address: "claim", words: "Something is wrong with it", class: "act" };
+    const PARCEL: May = May { address: "parcel", words: "How it travels", class: "act" };
     const RELEASE: May = May { address: "release", words: "Release", class: "act" };
     match (hold.state.parse(), say::side(hold, farm)) {
         (Ok(HoldState::Held), Side::Giver) => vec![AGREE, RELEASE],
-        (Ok(HoldState::Agreed), Side::Giver) => vec![HAND_OVER, RELEASE],
-        (Ok(HoldState::Held | HoldState::Agreed), Side::Taker) => vec![RELEASE],
+        (Ok(HoldState::Agreed), Side::Giver) => vec![HAND_OVER, PARCEL, RELEASE],
+        (Ok(HoldState::Agreed), Side::Taker) => vec![PARCEL, RELEASE],
+        (Ok(HoldState::Held), Side::Taker) => vec![RELEASE],
         (Ok(HoldState::HandedOver), Side::Taker) => vec![CONFIRM],
         (Ok(HoldState::Received), Side::Taker) => vec![CLAIM],
         _ => Vec::new(),

@@ -167,7 +167,7 @@ fn done(asked: &str) -> Option<&'static str> {
     DONE.iter().find(|(known, _)| *known == mark).map(|(_, words)| *words)
 }
 
-const DONE: [(&str, &str); 31] = [
+const DONE: [(&str, &str); 35] = [
     ("signed-out", "You are signed out."),
     ("set-up", "Your sign-in is made. Now name your network."),
     ("network", "The network is made. Now invite the farms."),
@@ -193,6 +193,10 @@ const DONE: [(&str, &str); 31] = [
     ("declined", "Declined. No reason is asked for."),
     ("settled", "Settled. Every farm was told."),
     ("limit", "The limit is set, and the farm was told."),
+    ("parcel-proposed", "Proposed. The other farm is asked."),
+    ("parcel-agreed", "Agreed: it can be packed."),
+    ("parcel-packed", "Packed. Handing it over sends it."),
+    ("parcel-paused", "Noted, and the other farm was told."),
     ("claimed", "Claimed. The other farm is told and has 14 days to answer."),
     ("claim-answered", "Noted. The other farm was told."),
     ("claim-decided", "Decided, on record. Both farms were told."),

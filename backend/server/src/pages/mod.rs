@@ -7,7 +7,7 @@
 //! say          numbers, days and states in the words of the trade
 //! set_up sign_in join network             people
 //! home sheet offers wants matches         stock, spare and short
-//! holds ask wait agree hand_over receipt claims owed  from asking to the owed book
+//! holds ask wait agree parcels hand_over receipt claims owed  from asking to the owed book
 //! rounds round_make proposal swap_day limit   rounds, answers, lists to print, limits
 //! movement     regions, what is asked for between them; required: kinds of statement to tick
 //! values       what a unit is worth, and why
@@ -39,6 +39,7 @@ mod network;
 mod offers;
 mod once;
 mod owed;
+mod parcels;
 mod proposal;
 mod receipt;
 mod required;
@@ -77,6 +78,7 @@ pub fn configure(config: &mut ServiceConfig) {
     agree::configure(config);
     hand_over::configure(config);
     receipt::configure(config);
+    parcels::configure(config);
     claims::configure(config);
     owed::configure(config);
     values::configure(config);

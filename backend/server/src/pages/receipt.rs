@@ -5,7 +5,11 @@ use actix_web::{HttpRequest, get, post};
 use askama::Template;
 use spareloop_api::exchange::{HandOverView, HoldView, Receipt};
 use spareloop_api::problem::ProblemCode;
+use spareloop_domain::exchange::Arrival;
+use spareloop_domain::exchange::parcel::FrostBorneBy;
+use spareloop_domain::words::Count;
 
+use super::field::Choice;
 use super::form::{Form, Posted, Step};
 use super::holds::find;
 use super::layout::{Answer, Page, see_other};
@@ -26,6 +30,7 @@ struct FillPage<'a> {
     form: &'a Form,
     hold: &'a HoldView,
     passed: &'a HandOverView,
+    arrivals: Vec<Choice>,
 }
 
 #[derive(Template)]
@@ -36,6 +41,16 @@ struct CheckPage<'a> {
     hold: &'a HoldView,
     passed: &'a HandOverView,
     request: &'a Receipt,
+    owed_for: Count,
+}
+
+/// How many the taker will owe for: where it bears freezing, what was given.
+fn owed_for(hold: &HoldView, passed: &HandOverView, request: &Receipt) -> Count {
+    let frost = hold.parcel.as_ref().map(|parcel| parcel.frost);
+    match (request.arrival, frost) {
+        (Arrival::Frozen, Some(FrostBorneBy::Taker)) => passed.given,
+        _ => request.received.min(passed.given),
+    }
 }
 
 #[get("/holds/{hold}/receipt")]
@@ -47,7 +62,9 @@ async fn open(signed: Signed<Grower>, id: Path<String>, request: HttpRequest) ->
         && let Some(request) = read(&mut form)
     {
         let page = signed.visitor.page("Check before you confirm");
-        let check = CheckPage { page, form: &form, hold: &hold, passed, request: &request };
+        let owed_for = owed_for(&hold, passed, &request);
+        let check =
+            CheckPage { page, form: &form, hold: &hold, passed, request: &request, owed_for };
         return signed.visitor.show(&check);
     }
     fill(&signed, form, &hold)
@@ -79,7 +96,8 @@ fn passed(hold: &HoldView) -> Result<&HandOverView, ServerError> {
 fn read(form: &mut Form) -> Option<Receipt> {
     let (received, on) = (form.read("received"), form.read("on"));
     let condition = form.value("condition").trim().to_owned();
-    Some(Receipt { received: received?, on: on?, condition })
+    let arrival = form.read_if_any("arrival").unwrap_or(Arrival::Arrived);
+    Some(Receipt { received: received?, on: on?, condition, arrival })
 }
 
 fn fill(signed: &Signed<Grower>, form: Form, hold: &HoldView) -> Answer {
@@ -87,5 +105,6 @@ fn fill(signed: &Signed<Grower>, form: Form, hold: &HoldView) -> Answer {
     let today = signed.visitor.house.today()?;
     let form = if form.is_wrong() { form } else { form.or("on", today) };
     let page = signed.visitor.form_page("Confirm what arrived", &form);
-    signed.visitor.show_form(&form, &FillPage { page, form: &form, hold, passed })
+    let arrivals = Arrival::ALL.iter().map(|it| Choice::new(it.code(), it)).collect();
+    signed.visitor.show_form(&form, &FillPage { page, form: &form, hold, passed, arrivals })
 }

@@ -14,7 +14,9 @@ use spareloop_api::exchange::{HoldView, OfferView};
 use spareloop_api::rounds::{ProposalView, RoundLine};
 use spareloop_domain::attest::FactKind;
 use spareloop_domain::exchange::owed::Tenths;
-use spareloop_domain::exchange::{Answer, HoldState, OfferState, ProposalState, RoundState};
+use spareloop_domain::exchange::{
+    Answer, HoldState, OfferState, ParcelState, ProposalState, RoundState,
+};
 use spareloop_domain::words::{Count, Day, FarmId, Identity, UnitKind};
 
 /// A moment on the server's clock.
@@ -85,6 +87,11 @@ pub(super) const fn standing(standing: &Standing) -> &'static str {
 /// Kinds of statement, as in "laboratory test, origin".
 pub(super) fn kinds(kinds: &BTreeSet<FactKind>) -> String {
     kinds.iter().map(ToString::to_string).collect::<Vec<_>>().join(", ")
+}
+
+/// How a parcel stands.
+pub(super) fn parcel_state(code: &str) -> String {
+    ParcelState::from_str(code).map_or_else(|_| code.to_owned(), |state| state.to_string())
 }
 
 /// How a hold stands.

@@ -13,6 +13,7 @@ pub mod health;
 pub mod holds;
 pub mod ledger;
 pub mod movement;
+pub mod parcels;
 pub mod people;
 pub mod rounds;
 pub mod stock;
@@ -48,6 +49,7 @@ pub fn configure(config: &mut ServiceConfig<'_>) {
     values::configure(config);
     exchange::configure(config);
     holds::configure(config);
+    parcels::configure(config);
     claims::configure(config);
     turns::configure(config);
     rounds::configure(config);

@@ -5,6 +5,7 @@ use spareloop_api::exchange::{
     HandOverView, HistoryView, HoldStepView, HoldView, HygieneView, MessageView, OfferView,
     PostingView, SignsOfDisease, TurnView, WantView,
 };
+use spareloop_api::parcels::ParcelView;
 use spareloop_api::people::FarmView;
 use spareloop_domain::forecast::outlook::lot_outlook;
 use spareloop_domain::ledger::Book;
@@ -19,6 +20,7 @@ use spareloop_store::holds::{Hold, Step};
 use spareloop_store::messages::Message;
 use spareloop_store::offers::Offer;
 use spareloop_store::owed::Posted;
+use spareloop_store::parcels::Parcel;
 use spareloop_store::turns::Turn;
 use spareloop_store::wants::Want;
 
@@ -139,6 +141,25 @@ pub fn hold(hold: Hold) -> HoldView {
         hand_over: hold.hand_over.map(hand_over),
         steps: hold.steps.into_iter().map(step).collect(),
         movement: None,
+        parcel: None,
+    }
+}
+
+/// A parcel.
+pub fn parcel(parcel: Parcel) -> ParcelView {
+    let (until, by, why) = match parcel.pause {
+        Some(pause) => (Some(pause.until), Some(pause.by), pause.why),
+        None => (None, None, String::new()),
+    };
+    ParcelView {
+        state: parcel.state.code().to_owned(),
+        post: parcel.terms.post,
+        frost: parcel.terms.frost,
+        not_before: parcel.terms.not_before,
+        terms_by: parcel.terms_by,
+        paused_until: until,
+        paused_by: by,
+        pause_why: why,
     }
 }
 

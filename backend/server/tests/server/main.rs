@@ -17,6 +17,7 @@ mod matrix;
 mod movement;
 mod pages_doors;
 mod pages_job;
+mod parcels;
 mod rounds;
 mod sign_in;
 mod statements;

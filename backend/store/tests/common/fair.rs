@@ -1,5 +1,6 @@
 //! Two farms of one network between which things are offered, held and handed over.
 
+use spareloop_domain::exchange::Arrival;
 use spareloop_domain::words::{FarmId, HandOverId, HoldId, LotId, OfferId, UnitKind, WantId};
 use spareloop_store::hand_overs::{NewHandOver, NewReceipt};
 use spareloop_store::holds::{self, Hold};
@@ -52,7 +53,12 @@ pub fn giving(given: u16) -> NewHandOver {
 }
 
 pub fn receiving(received: u16) -> NewReceipt {
-    NewReceipt { received: n(received), on: day("2026-01-10"), condition: String::new() }
+    NewReceipt {
+        received: n(received),
+        on: day("2026-01-10"),
+        condition: String::new(),
+        arrival: Arrival::Arrived,
+    }
 }
 
 pub fn told(house: &House, farm: FarmId) -> Vec<String> {
