@@ -145,6 +145,21 @@ mod tests {
     }
 
     #[test]
+    fn a_key_whose_id_begins_with_a_hyphen_is_named_like_any_other() {
+        for id in ["-NqYx0a1", "-1Zk", "--hQe", "NqYx0a1"] {
+            let typed = ["spareloop", "attest", "key", "withdraw", id, "--yes"];
+            let read = Program::line().try_get_matches_from(typed);
+            let read = read.unwrap_or_else(|error| panic!("{id}: {error}"));
+            let mut inner = &read;
+            while let Some((_, next)) = inner.subcommand() {
+                inner = next;
+            }
+            assert_eq!(inner.get_one::<String>("key").map(String::as_str), Some(id));
+            assert!(inner.get_flag("yes"), "{id}");
+        }
+    }
+
+    #[test]
     fn an_example_stands_before_the_options_and_is_not_broken_over_lines() {
         for (path, mut line) in every_command() {
             let help = line.render_long_help().to_string();

@@ -36,6 +36,8 @@ it is lost, what it signed still holds: make another. If somebody else may have 
 #[derive(Debug, Args)]
 pub struct Withdraw {
     /// The key's id, or its first characters.
+    // One id in 64 begins with a hyphen (base64url).
+    #[arg(allow_hyphen_values = true)]
     key: String,
 }
 
