@@ -146,7 +146,8 @@ pub struct ProposalView {
     pub kind: String,
     /// The day and the place of a swap day.
     pub swap_day: Option<SwapDayView>,
-    /// `open`, `agreed`, `settled`, `declined`, `lapsed`, `fell-through`.
+    /// `open`, `agreed`, `settled`, `declined`, `lapsed`, `fell-through`,
+    /// `stopped`.
     pub state: String,
     /// By when its farms answer; silence declines.
     pub answer_by: DateTime<Utc>,

@@ -177,6 +177,7 @@ fn new_proposal(proposed: Proposed) -> NewProposal {
 async fn end_due(house: &House) -> Result<(), ServerError> {
     let now = house.now();
     while house.write(move |tx| proposals::lapse_due(tx, now)).await? > 0 {}
+    while house.write(move |tx| proposals::stop_broken(tx, now)).await? > 0 {}
     let nobody = std::collections::BTreeSet::new();
     for (network, id) in house.read(move |tx| proposals::swap_days_due(tx, now)).await? {
         let absent = nobody.clone();

@@ -15,7 +15,7 @@ use spareloop_domain::words::{Count, FarmId, HoldId, LotId, OfferId};
 use crate::holds::{Actor, Counters, Hold, add_step, cover_want, hold, insert, lapse_overdue_of};
 use crate::offers::{Offer, close_if_gone, lock_offers_of, offered_lots, set_state};
 use crate::schema::offers;
-use crate::{StoreError, Tx, farm_book, fresh, messages, turns};
+use crate::{StoreError, Tx, farm_book, fresh, messages, proposals, turns};
 
 const LOSS: &str = "a loss left too few in store";
 
@@ -158,6 +158,7 @@ fn keep_rest(
         ..cut.clone()
     };
     insert(tx, &kept)?;
+    proposals::follow(tx, cut.id, kept.id)?;
     let why = "what a loss left of the hold before";
     add_step(tx, &mut kept, HoldState::Held, Actor::House, why, now)?;
     if before == HoldState::Agreed {

@@ -10,7 +10,7 @@ mod common;
 use std::collections::{BTreeMap, BTreeSet};
 
 use common::fair::{Fair, fair_of, giving, receiving, want};
-use common::ring::{Ring, put, ring_of};
+use common::ring::{Ring, put, ring_of, seen};
 use common::{House, ask, asking, farm, id, later, lose, n, offer, push};
 use spareloop_domain::exchange::owed::Tenths;
 use spareloop_domain::exchange::parcel::{Arrival, FrostBorneBy, Post, Terms};
@@ -452,8 +452,12 @@ fn proposal_in(house: &House, mark: &str, state: ProposalState) -> (Ring, Propos
             ask(house, &ring.farms[1], ring.offers[0], 8);
             (0..3).for_each(|farm| assert_eq!(accept(farm), Became::Done));
         }
-        ProposalState::Agreed | ProposalState::Settled => {
+        ProposalState::Agreed | ProposalState::Settled | ProposalState::Stopped => {
             (0..3).for_each(|farm| assert_eq!(accept(farm), Became::Done));
+            if state == ProposalState::Stopped {
+                break_loop(house, &ring, &of);
+                assert_eq!(house.write(|tx| proposals::stop_broken(tx, later(20))), 1);
+            }
             if state == ProposalState::Settled {
                 assert_eq!(settle(house, &ring, &of, Settles::First), Became::Done);
                 assert_eq!(settle(house, &ring, &of, Settles::Day), Became::Done);
@@ -462,6 +466,13 @@ fn proposal_in(house: &House, mark: &str, state: ProposalState) -> (Ring, Propos
     }
     assert_eq!(proposal_now(house, &ring, &of), state, "on the way");
     (ring, of)
+}
+
+/// The first farm gives up what it was to give, if it is agreed.
+fn break_loop(house: &House, ring: &Ring, of: &Proposal) {
+    if let Some(hold) = seen(house, ring.network.id, of.id, 20).lines[0].hold {
+        let _ = house.try_write(|tx| holds::release(tx, ring.farms[0].id, hold, "", later(20)));
+    }
 }
 
 fn answer(house: &House, ring: &Ring, of: &Proposal, farm: usize, act: AnswerAct) -> Became {
@@ -658,6 +669,12 @@ on_both! {
                         house.write(|tx| proposals::lapse_due(tx, later(date)));
                         let lapsed = proposal_now(house, &ring, &of) != *state;
                         if lapsed { Became::Done } else { Became::NotDone }
+                    }
+                    ProposalAct::StopByHouse if of.kind == ProposalKind::Loop => {
+                        break_loop(house, &ring, &of);
+                        house.write(|tx| proposals::stop_broken(tx, later(20)));
+                        let stopped = proposal_now(house, &ring, &of) != *state;
+                        if stopped { Became::Done } else { Became::NotDone }
                     }
                     ProposalAct::SettleByCoordinator if of.kind == ProposalKind::SwapDay => {
                         settle(house, &ring, &of, Settles::Day)

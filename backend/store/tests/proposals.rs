@@ -7,7 +7,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Barrier;
 
 use chrono::TimeDelta;
-use common::fair::{agree as agree_hold, refused, told};
+use common::fair::{agree as agree_hold, giving, receiving, refused, told};
 use common::ring::{Ring, put, ring, seen};
 use common::{House, ask, id, later, lose, n, now};
 use spareloop_domain::exchange::owed::Tenths;
@@ -19,7 +19,9 @@ use spareloop_domain::words::{Count, FarmId, NetworkId};
 use spareloop_store::holds;
 use spareloop_store::proposals::{self, Proposal, Viewer};
 use spareloop_store::rounds::{self, Came, NewRound, Timetable, Written};
-use spareloop_store::{Conflict, Missing, Refused, StoreError, limits, offers, wants};
+use spareloop_store::{
+    Conflict, Missing, Refused, StoreError, hand_overs, limits, offers, owed, wants,
+};
 
 const ACCEPT: AnswerAct = AnswerAct::AcceptByPart;
 const DECLINE: AnswerAct = AnswerAct::DeclineByPart;
@@ -343,6 +345,72 @@ on_both! {
         assert_eq!(holds[1].cut_from, Some(holds[0].id));
         assert_eq!(closed.lines[0].hold, Some(holds[1].id));
         house.store().check().unwrap();
+    }
+
+    fn a_loop_delivered_in_part_stops_what_was_not_sent_and_books_the_rest(house: &House) {
+        let ring = ring(house);
+        let of = ring.loop_of(house, 6);
+        (0..3).for_each(|farm| drop(answer(house, &ring, &of, farm, ACCEPT, 5).unwrap()));
+        let lines = seen(house, ring.network.id, of.id, 6).lines;
+        let hold = |line: usize| lines[line].hold.unwrap();
+        // The first parcel goes out; then the second farm gives up what it was to send.
+        let handed = house
+            .write(|tx| hand_overs::hand_over(tx, ring.farms[0].id, hold(0), &giving(6), later(7)));
+        assert_eq!(house.write(|tx| proposals::stop_broken(tx, later(7))), 0, "nothing is broken");
+        house.write(|tx| holds::release(tx, ring.farms[1].id, hold(1), "they rotted", later(8)));
+        assert_eq!(house.write(|tx| proposals::stop_broken(tx, later(9))), 1);
+        assert_eq!(house.write(|tx| proposals::stop_broken(tx, later(9))), 0, "once and not again");
+
+        let stopped = seen(house, ring.network.id, of.id, 10);
+        assert_eq!(stopped.state, ProposalState::Stopped);
+        assert_eq!(stopped.why, "'Dusk Ferry' from Marrowby does not come");
+        let third = house.read(|tx| holds::hold(tx, ring.farms[2].id, hold(2), later(10)));
+        assert_eq!(third.state, HoldState::Released);
+        let free = house.read(|tx| offers::offer(tx, ring.network.id, ring.offers[2], later(10)));
+        assert_eq!(free.free(), n(10), "it goes back into matching");
+        let wants = house.read(|tx| wants::want(tx, ring.network.id, ring.wants[2], later(10)));
+        assert_eq!((wants.under_way, wants.state), (n(0), WantState::Open));
+        let heard = told(house, ring.farms[2].id);
+        assert!(heard.iter().any(|it| it.contains("send nothing more for it")), "{heard:?}");
+
+        // What was handed over is received and booked as ever.
+        let id = handed.hand_over.unwrap().id;
+        house.write(|tx| hand_overs::receive(tx, ring.farms[1].id, id, &receiving(6), later(11)));
+        let owed = house.read(|tx| owed::balances(tx, ring.network.id));
+        assert_eq!(owed[&ring.farms[0].id], Tenths(72));
+        assert_eq!(owed.values().map(|tenths| tenths.0).sum::<i64>(), 0);
+        house.store().check().unwrap();
+    }
+
+    fn a_parcel_of_a_loop_of_which_nothing_arrives_stops_those_not_sent(house: &House) {
+        let ring = ring(house);
+        let of = ring.loop_of(house, 6);
+        (0..3).for_each(|farm| drop(answer(house, &ring, &of, farm, ACCEPT, 5).unwrap()));
+        let hold = seen(house, ring.network.id, of.id, 6).lines[0].hold.unwrap();
+        let handed =
+            house.write(|tx| hand_overs::hand_over(tx, ring.farms[0].id, hold, &giving(6), later(7)));
+        let id = handed.hand_over.unwrap().id;
+        house.write(|tx| hand_overs::receive(tx, ring.farms[1].id, id, &receiving(0), later(8)));
+        assert_eq!(house.write(|tx| proposals::stop_broken(tx, later(9))), 1);
+        let stopped = seen(house, ring.network.id, of.id, 10);
+        assert_eq!(stopped.why, "'Ember Lantern' from Larkhusk does not come");
+        assert_eq!(holds_of(house, ring.farms[2].id, 10).iter().filter(|it| it.state.is_live()).count(), 0);
+    }
+
+    fn what_a_loss_leaves_of_a_hold_stays_part_of_its_loop(house: &House) {
+        let mut ring = ring(house);
+        let of = ring.loop_of(house, 6);
+        (0..3).for_each(|farm| drop(answer(house, &ring, &of, farm, ACCEPT, 5).unwrap()));
+        let lot = ring.lots[1];
+        lose(house, &mut ring.farms[1], lot, 17);
+        let found = seen(house, ring.network.id, of.id, 6);
+        let kept = house.read(|tx| {
+            holds::hold(tx, ring.farms[1].id, found.lines[1].hold.unwrap(), later(6))
+        });
+        assert_eq!((kept.state, kept.count), (HoldState::Agreed, n(3)));
+        assert_eq!(house.write(|tx| proposals::stop_broken(tx, later(7))), 0, "3 still come");
+        lose(house, &mut ring.farms[1], lot, 2);
+        assert_eq!(house.write(|tx| proposals::stop_broken(tx, later(8))), 1, "1 is no parcel");
     }
 
     fn a_loop_is_not_settled_like_a_swap_day(house: &House) {

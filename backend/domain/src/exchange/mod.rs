@@ -7,7 +7,7 @@
 //! hand_over  given -> received | disputed
 //! turn       waiting -> called | left | closed: the line for an offer of which nothing is free
 //! round      asked for -> being solved -> proposed | nothing found | failed; its rules
-//! proposal   waiting for answers -> agreed -> settled | declined | lapsed | fell through
+//! proposal   waiting for answers -> agreed -> settled | stopped | declined | lapsed | fell through
 //! claim      waiting for the giver -> granted | disputed -> decided | withdrawn, and until when
 //! cut        what is cut when a lot can't bear what was promised of it
 //! owed       who is owed how much after uneven hand-overs; limit: how far that may go

@@ -2,7 +2,9 @@
 //! or not.
 //!
 //! No farm needs a reason to decline, and silence declines. A loop that all accept makes all its
-//! holds at once; one decline dissolves it and no other. What may not enter: how it was found.
+//! holds at once; one decline dissolves it and no other. Where a parcel of an agreed loop does not
+//! come, those that were not sent yet are stopped, and what was handed over is booked. What may not
+//! enter: how it was found.
 
 use std::collections::BTreeMap;
 use std::fmt;
@@ -39,6 +41,8 @@ word! {
         Lapsed = "lapsed", "lapsed";
         /// All accepted, but its stock or its want was gone by then.
         FellThrough = "fell-through", "fell through";
+        /// A parcel of an agreed loop does not come: what was not sent yet stays where it is.
+        Stopped = "stopped", "stopped in part";
     }
 }
 
@@ -57,6 +61,8 @@ word! {
         LapseByHouse = "lapse", "let lapse";
         /// Stock or a want is gone.
         FallByHouse = "fall", "let fall through";
+        /// A parcel of the loop does not come: those not sent yet are stopped.
+        StopByHouse = "stop", "stopped in part";
         /// The swap day is over: it is settled for those who came.
         SettleByCoordinator = "settle", "settled";
     }
@@ -67,7 +73,9 @@ impl ProposalAct {
     pub const fn by(self) -> Party {
         match self {
             Self::AcceptByPart | Self::DeclineByPart | Self::StayAwayByPart => Party::Part,
-            Self::AgreeByHouse | Self::LapseByHouse | Self::FallByHouse => Party::House,
+            Self::AgreeByHouse | Self::LapseByHouse | Self::FallByHouse | Self::StopByHouse => {
+                Party::House
+            }
             Self::SettleByCoordinator => Party::Coordinator,
         }
     }
@@ -90,20 +98,23 @@ impl ProposalState {
             (Self::Open, A::AgreeByHouse) => Ok(Self::Agreed),
             (Self::Open, A::LapseByHouse) => Ok(Self::Lapsed),
             (Self::Open, A::FallByHouse) => Ok(Self::FellThrough),
+            (Self::Agreed, A::StopByHouse) => Ok(Self::Stopped),
             (Self::Agreed, A::SettleByCoordinator) => Ok(Self::Settled),
-            (Self::Open, A::SettleByCoordinator) => refuse(Why::NotAnswered),
+            (Self::Open, A::SettleByCoordinator | A::StopByHouse) => refuse(Why::NotAnswered),
             (Self::Agreed, A::AcceptByPart | A::AgreeByHouse)
             | (Self::Declined, A::DeclineByPart)
             | (Self::Lapsed, A::LapseByHouse)
             | (Self::FellThrough, A::FallByHouse)
+            | (Self::Stopped, A::StopByHouse)
             | (Self::Settled, A::SettleByCoordinator) => refuse(Why::AlreadySo),
             (Self::Agreed, A::DeclineByPart | A::StayAwayByPart | A::FallByHouse) => {
                 refuse(Why::HoldsStand)
             }
             (Self::Agreed, A::LapseByHouse) => refuse(Why::Agreed),
-            (Self::Declined | Self::Lapsed | Self::FellThrough | Self::Settled, _) => {
-                refuse(Why::Ended)
-            }
+            (
+                Self::Declined | Self::Lapsed | Self::FellThrough | Self::Settled | Self::Stopped,
+                _,
+            ) => refuse(Why::Ended),
         }
     }
 

@@ -5,6 +5,7 @@
 //! answer   accept, decline, and what silence comes to
 //! agree    all holds of a proposal, made in one transaction
 //! settle   a swap day: for those who accepted, then for those who came
+//! stop     an agreed loop of which a parcel does not come
 //! told     what farms are told of it
 //! ```
 //!
@@ -17,6 +18,7 @@ mod agree;
 mod answer;
 mod read;
 mod settle;
+mod stop;
 mod told;
 
 use chrono::{DateTime, Utc};
@@ -32,6 +34,8 @@ use spareloop_domain::words::{
 pub use answer::{answer, lapse_due};
 pub use read::{Bound, Viewer, bound_by_open, of_farm, of_round, proposal, to_mind};
 pub use settle::{Planned, Settling, close, settle, settling, swap_days_due};
+pub(crate) use stop::follow;
+pub use stop::stop_broken;
 
 use crate::rounds::Taken;
 use crate::schema::{proposal_farms, proposal_lines, proposals};

@@ -90,6 +90,25 @@ pub(super) fn of_the_holds(
     tell_shares(tx, found, lines, what, now)
 }
 
+/// A parcel of the loop does not come: what of it stands, and what was stopped.
+pub(super) fn of_the_stop(
+    tx: &mut Tx<'_>,
+    found: &Proposal,
+    why: &str,
+    passed: &[(&Line, Count)],
+    now: DateTime<Utc>,
+) -> Result<(), StoreError> {
+    for part in &found.farms {
+        let told = format!(
+            "A loop stops where it is: {why}. Whatever of it was not sent yet stays where it is and is \
+             free again; send nothing more for it. What was handed over stands and is booked: {}.",
+            share_of(found, passed, part.farm.id)
+        );
+        messages::tell(tx, part.farm.id, None, &told, now)?;
+    }
+    Ok(())
+}
+
 /// The swap day was settled for those who came.
 pub(super) fn of_the_settlement(
     tx: &mut Tx<'_>,
