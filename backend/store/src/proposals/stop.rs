@@ -67,7 +67,8 @@ pub fn stop_broken(tx: &mut Tx<'_>, now: DateTime<Utc>) -> Result<usize, StoreEr
 }
 
 fn stop(tx: &mut Tx<'_>, found: &Proposal, now: DateTime<Utc>) -> Result<(), StoreError> {
-    let state = ProposalState::Agreed.after(ProposalAct::StopByHouse).map_err(StoreError::refuse)?;
+    let state =
+        ProposalState::Agreed.after(ProposalAct::StopByHouse).map_err(StoreError::refuse)?;
     for farm in found.farms.iter().map(|part| part.farm.id).collect::<BTreeSet<_>>() {
         lock_farm(tx, farm)?;
     }
