@@ -111,6 +111,30 @@ on_both! {
         assert_eq!(yard.giver.in_store(&yard.lot), 2);
     }
 
+    fn a_giver_whose_plan_a_loss_leaves_short_says_which_yields(kind: Kind) {
+        let yard = yard(kind);
+        let [first, second] = &yard.takers;
+        yard.giver.run(&["plan", "set", "Ember Lantern", "--plants", "6"]).done();
+        yard.giver.sync();
+        let (older, newer) = (yard.promise(first, 6), yard.promise(second, 6));
+        // 14 bear the 12 that are held, and 2 of the 6 planned.
+        yard.find_rot(20, 6);
+        let asked = yard.giver.run(&["question", "list", "--json"]).json();
+        assert_eq!((&asked["questions"][0]["about"], &asked["questions"][0]["state"]), (&4.into(), &"asked".into()));
+        let told = first.run(&["messages"]).done();
+        assert!(told.contains("of which you hold 6") && told.contains("your hold stands"), "{told}");
+        let question = asked["questions"][0]["question"].as_str().unwrap();
+        let refused = yard.giver.run(&["question", "answer", question, "keep-need"]);
+        assert_ne!(refused.exit, 0, "it is asked first whether that is meant");
+        yard.giver.run(&["question", "answer", question, "keep-need", "--yes"]).done();
+        assert_eq!(state(first, &older), "agreed");
+        assert_eq!(state(second, &newer), "cut");
+        assert_eq!(live(second), [], "2 are fewer than the least that is sent");
+        let told = second.run(&["messages"]).done();
+        assert!(told.contains("own need"), "{told}");
+        yard.never_more_promised_than_in_store();
+    }
+
     fn what_was_handed_over_is_never_cut(kind: Kind) {
         let yard = yard(kind);
         let [first, second] = &yard.takers;

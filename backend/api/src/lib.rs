@@ -15,6 +15,7 @@ pub mod movement;
 pub mod parcels;
 pub mod people;
 pub mod problem;
+pub mod questions;
 pub mod rounds;
 pub mod stock;
 pub mod sync;

@@ -255,6 +255,9 @@ pub enum Missing {
     /// A claim.
     #[error("there is no such claim here")]
     Claim,
+    /// A question to a giver.
+    #[error("there is no such question here")]
+    Question,
     /// A turn in a line.
     #[error("there is no such turn in a line here")]
     Turn,

@@ -15,9 +15,35 @@ use spareloop_domain::words::{Count, FarmId, HoldId, LotId, OfferId};
 use crate::holds::{Actor, Counters, Hold, add_step, cover_want, hold, insert, lapse_overdue_of};
 use crate::offers::{Offer, close_if_gone, lock_offers_of, offered_lots, set_state};
 use crate::schema::offers;
-use crate::{StoreError, Tx, farm_book, fresh, messages, proposals, turns};
+use crate::{Missing, StoreError, Tx, cut_rules, farm_book, fresh, messages, proposals, turns};
 
-const LOSS: &str = "a loss left too few in store";
+/// Why promises are cut.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Because {
+    /// Too few are in store.
+    Loss,
+    /// The giver was asked, and put its own need first.
+    OwnNeed,
+}
+
+impl Because {
+    const fn words(self) -> &'static str {
+        match self {
+            Self::Loss => "a loss left too few in store",
+            Self::OwnNeed => {
+                "a loss left too few for the giver's own need, and the offer was provisional"
+            }
+        }
+    }
+
+    /// Why a new hold stands in the place of one that was cut.
+    const fn of_the_rest(self) -> &'static str {
+        match self {
+            Self::Loss => "what a loss left of the hold before",
+            Self::OwnNeed => "what the giver's own need left of the hold before",
+        }
+    }
+}
 
 /// Cuts the promises that the farm's stock no longer bears and tells both sides. The farm's row
 /// must be locked.
@@ -29,6 +55,7 @@ pub(crate) fn settle(tx: &mut Tx<'_>, farm: FarmId, now: DateTime<Utc>) -> Resul
     for offer in &standing {
         lapse_overdue_of(tx, offer, now)?;
     }
+    let rule = cut_rules::rule(tx, standing[0].network)?;
     let book = farm_book(tx, farm)?;
     let offered = offered_lots(tx, farm, now)?;
     let lots: BTreeSet<LotId> = standing.iter().map(|offer| offer.lot).collect();
@@ -38,22 +65,35 @@ pub(crate) fn settle(tx: &mut Tx<'_>, farm: FarmId, now: DateTime<Utc>) -> Resul
             set_aside(tx, &standing, lot, now)?;
         }
         let in_store = in_book.map_or(Count::ZERO, |lot| lot.in_store);
-        let cuts = cut_for_loss(in_store, offered.get(&lot).map_or(&[], Vec::as_slice));
-        // Holds first: what they no longer bind lets the offers' counts go down.
-        for cut in &cuts {
-            if let Cut::Hold { hold, keeps, .. } = cut {
-                cut_hold(tx, farm, *hold, *keeps, now)?;
-            }
-        }
-        for cut in cuts {
-            if let Cut::Offer { offer, from, to } = cut {
-                shrink(tx, &standing, (offer, from, to), now)?;
-            }
-        }
+        let cuts = cut_for_loss(in_store, offered.get(&lot).map_or(&[], Vec::as_slice), rule);
+        carry_out(tx, &standing, &cuts, Because::Loss, now)?;
     }
     // Only now is it known what is free: what lapsed before may be what was lost.
     for offer in &standing {
         turns::call_next(tx, offer.network, offer.id, now)?;
+    }
+    Ok(())
+}
+
+/// Makes the cuts in a farm's locked offers, and tells both sides.
+pub(crate) fn carry_out(
+    tx: &mut Tx<'_>,
+    standing: &[Offer],
+    cuts: &[Cut],
+    because: Because,
+    now: DateTime<Utc>,
+) -> Result<(), StoreError> {
+    // Holds first: what they no longer bind lets the offers' counts go down.
+    for cut in cuts {
+        if let Cut::Hold { hold, offer, keeps } = cut {
+            let giver = standing.iter().find(|one| one.id == *offer).map(|one| one.farm);
+            cut_hold(tx, giver.ok_or(Missing::Offer)?, (*hold, *keeps), because, now)?;
+        }
+    }
+    for cut in cuts {
+        if let Cut::Offer { offer, from, to } = cut {
+            shrink(tx, standing, (*offer, *from, *to), because, now)?;
+        }
     }
     Ok(())
 }
@@ -83,6 +123,7 @@ fn shrink(
     tx: &mut Tx<'_>,
     standing: &[Offer],
     (id, from, to): (OfferId, Count, Count),
+    because: Because,
     now: DateTime<Utc>,
 ) -> Result<(), StoreError> {
     diesel::update(offers::table.find(id.to_string()))
@@ -93,9 +134,10 @@ fn shrink(
         return Ok(());
     };
     let told = format!(
-        "Your offer of '{}' (lot {}) went from {from} to {to}: {LOSS}.",
+        "Your offer of '{}' (lot {}) went from {from} to {to}: {}.",
         offer.variety,
-        offer.lot.code()
+        offer.lot.code(),
+        because.words()
     );
     messages::tell(tx, offer.farm, None, &told, now)
 }
@@ -105,18 +147,19 @@ fn shrink(
 fn cut_hold(
     tx: &mut Tx<'_>,
     giver: FarmId,
-    id: HoldId,
-    keeps: Option<Count>,
+    (id, keeps): (HoldId, Option<Count>),
+    because: Because,
     now: DateTime<Utc>,
 ) -> Result<(), StoreError> {
+    let why = because.words();
     let mut cut = hold(tx, giver, id, now)?;
     let before = cut.state;
     let state = before.after(HoldAct::CutByHouse).map_err(StoreError::refuse)?;
-    add_step(tx, &mut cut, state, Actor::House, LOSS, now)?;
+    add_step(tx, &mut cut, state, Actor::House, why, now)?;
     let freed = cut.count.less(keeps.unwrap_or_default());
     let (to_taker, to_giver, about) = match keeps {
         Some(rest) => {
-            let kept = keep_rest(tx, &cut, before, rest, now)?;
+            let kept = keep_rest(tx, &cut, before, (rest, because.of_the_rest()), now)?;
             let rest = format!("{rest} remain {before} in its place");
             (rest.clone(), rest, kept)
         }
@@ -129,12 +172,12 @@ fn cut_hold(
     Counters::Freed(freed).write(tx, cut.offer, now)?;
     let (count, variety) = (cut.count, &cut.variety);
     let told = format!(
-        "Your hold of {count} of '{variety}' from {} was cut, because {LOSS}: {to_taker}.",
+        "Your hold of {count} of '{variety}' from {} was cut, because {why}: {to_taker}.",
         cut.giver.name
     );
     messages::tell(tx, cut.taker.id, Some(about), &told, now)?;
     let told = format!(
-        "The hold of {count} of '{variety}' for {} was cut, because {LOSS}: {to_giver}.",
+        "The hold of {count} of '{variety}' for {} was cut, because {why}: {to_giver}.",
         cut.taker.name
     );
     messages::tell(tx, giver, Some(about), &told, now)?;
@@ -145,7 +188,7 @@ fn keep_rest(
     tx: &mut Tx<'_>,
     cut: &Hold,
     before: HoldState,
-    rest: Count,
+    (rest, why): (Count, &str),
     now: DateTime<Utc>,
 ) -> Result<HoldId, StoreError> {
     let mut kept = Hold {
@@ -159,7 +202,6 @@ fn keep_rest(
     };
     insert(tx, &kept)?;
     proposals::follow(tx, cut.id, kept.id)?;
-    let why = "what a loss left of the hold before";
     add_step(tx, &mut kept, HoldState::Held, Actor::House, why, now)?;
     if before == HoldState::Agreed {
         add_step(tx, &mut kept, HoldState::Agreed, Actor::House, "agreed before", now)?;

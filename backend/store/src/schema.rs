@@ -536,6 +536,34 @@ diesel::table! {
     }
 }
 
+diesel::table! {
+    questions (id) {
+        id -> Text,
+        network -> Text,
+        farm -> Text,
+        lot -> Text,
+        variety -> Text,
+        unit -> Text,
+        asked_about -> BigInt,
+        planned -> BigInt,
+        in_store -> BigInt,
+        held -> BigInt,
+        state -> Text,
+        asked_at -> Timestamp,
+        answer_by_at -> Timestamp,
+        answered_at -> Nullable<Timestamp>,
+    }
+}
+
+diesel::table! {
+    cut_rules (network) {
+        network -> Text,
+        rule -> Text,
+        set_by -> Text,
+        set_at -> Timestamp,
+    }
+}
+
 diesel::joinable!(devices -> farms (farm));
 
 diesel::allow_tables_to_appear_in_same_query!(
@@ -579,4 +607,6 @@ diesel::allow_tables_to_appear_in_same_query!(
     claim_postings,
     owed_book,
     parcels,
+    questions,
+    cut_rules,
 );

@@ -27,6 +27,7 @@ pub mod network;
 pub mod offer;
 pub mod parcel;
 pub mod plan;
+pub mod question;
 pub mod round;
 pub mod sample;
 pub mod season;
@@ -120,6 +121,9 @@ pub enum Command {
     /// What is wrong with what arrived, and what becomes of it.
     #[command(subcommand)]
     Claim(claim::Claim),
+    /// After a loss: own need or a provisional promise; by which rule holds are cut.
+    #[command(subcommand)]
+    Question(question::Question),
     /// Rounds: loops of farms and swap days, proposed to those who have a part in them.
     #[command(subcommand)]
     Round(Box<round::Round>),
@@ -178,6 +182,7 @@ pub fn run(command: Command, desk: &Desk) -> Result<Answer, Fault> {
         Command::Handover(it) => handover::run(it, desk),
         Command::Parcel(it) => parcel::run(it, desk),
         Command::Claim(it) => claim::run(it, desk),
+        Command::Question(it) => question::run(it, desk),
         Command::Round(it) => round::run(*it, desk),
         Command::Movement(it) => movement::run(it, desk),
         Command::Value(it) => value::run(it, desk),

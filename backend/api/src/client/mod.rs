@@ -10,6 +10,7 @@ mod claims;
 mod exchange;
 mod movement;
 mod people;
+mod questions;
 mod rounds;
 mod sync;
 

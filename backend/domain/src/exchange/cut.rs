@@ -1,13 +1,36 @@
 //! Physics wins: what is cut when a loss leaves less in store than was promised of a lot.
 //!
 //! The loss is a fact and is accepted. First the unheld count of open offers shrinks, newest offer
-//! first; then the newest hold ends as *cut*, and if what is left of it still reaches the smallest
-//! parcel a new hold for the rest keeps its place. What was handed over is never cut.
+//! first; then holds end as *cut*, in the order that the network's rule sets, and if what is left of one
+//! still reaches the smallest parcel a new hold for the rest keeps its place. What was handed over is
+//! never cut.
 //!
 //! What may not enter: who is told, rows, transactions.
 
+use std::fmt;
+use std::str::FromStr;
+
+use serde::{Deserialize, Serialize};
+
 use super::{HoldState, Moment, OfferState};
-use crate::words::{Count, HoldId, OfferId};
+use crate::words::{Count, HoldId, OfferId, UnknownWord, plain, word};
+
+word! {
+    /// Whose hold is cut first, as the coordinator sets it for the network.
+    CutRule {
+        /// The newest hold, whole if need be, then the one before it.
+        NewestFirst = "newest-first", "the newest hold first";
+        /// Every hold by its share of what is missing, so that nobody is left with nothing.
+        ByShares = "by-shares", "every hold by its share";
+    }
+}
+
+impl Default for CutRule {
+    /// First come, first held: who came first keeps longest.
+    fn default() -> Self {
+        Self::NewestFirst
+    }
+}
 
 /// An offer of the lot.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -93,11 +116,11 @@ pub fn promised(offers: &[OfferedLot]) -> Count {
 /// The cuts that bring what is promised down to what is in store; none where it suffices.
 ///
 /// ```
-/// use spareloop_domain::exchange::cut::cut_for_loss;
+/// use spareloop_domain::exchange::cut::{CutRule, cut_for_loss};
 /// use spareloop_domain::words::Count;
-/// assert!(cut_for_loss(Count::ZERO, &[]).is_empty());
+/// assert!(cut_for_loss(Count::ZERO, &[], CutRule::NewestFirst).is_empty());
 /// ```
-pub fn cut_for_loss(in_store: Count, offers: &[OfferedLot]) -> Vec<Cut> {
+pub fn cut_for_loss(in_store: Count, offers: &[OfferedLot], rule: CutRule) -> Vec<Cut> {
     let mut missing = promised(offers).less(in_store);
     let mut counts: Vec<Count> = offers.iter().map(|offer| offer.count).collect();
 
@@ -108,13 +131,8 @@ pub fn cut_for_loss(in_store: Count, offers: &[OfferedLot]) -> Vec<Cut> {
     }
 
     let mut cuts = Vec::new();
-    for (index, hold) in live_newest_first(offers) {
-        if missing.is_zero() {
-            break;
-        }
-        let gone = hold.count.min(missing);
+    for ((index, hold), gone) in goes(&live_newest_first(offers), missing, rule) {
         let rest = hold.count.less(gone);
-        missing = missing.less(gone);
         counts[index] = counts[index].less(gone);
         let offer = &offers[index];
         let reaches = !rest.is_zero() && rest >= offer.smallest_parcel;
@@ -128,6 +146,35 @@ pub fn cut_for_loss(in_store: Count, offers: &[OfferedLot]) -> Vec<Cut> {
         .collect();
     all.append(&mut cuts);
     all
+}
+
+type Living = (usize, LiveHold);
+
+/// How many go of each hold, newest first; those of which none go are left out.
+fn goes(live: &[Living], missing: Count, rule: CutRule) -> Vec<(Living, Count)> {
+    let mut left = missing;
+    let mut take = |most: Count| {
+        let gone = most.min(left);
+        left = left.less(gone);
+        gone
+    };
+    let mut gone: Vec<Count> = match rule {
+        CutRule::NewestFirst => vec![Count::ZERO; live.len()],
+        CutRule::ByShares => {
+            let all: Count = live.iter().map(|(_, hold)| hold.count).sum();
+            live.iter().map(|(_, hold)| take(hold.count.share_of(missing.min(all), all))).collect()
+        }
+    };
+    // What shares leave over, less than one a hold, and all of it where the newest goes first.
+    for ((_, hold), gone) in live.iter().zip(&mut gone) {
+        let more = match rule {
+            CutRule::NewestFirst => take(hold.count),
+            CutRule::ByShares => take(Count::from(1).min(hold.count.less(*gone))),
+        };
+        *gone = gone.plus(more);
+    }
+    let all = live.iter().copied().zip(gone);
+    all.filter(|(_, gone)| !gone.is_zero()).collect()
 }
 
 fn newest_first(offers: &[OfferedLot]) -> Vec<usize> {

@@ -9,7 +9,8 @@
 //! round      asked for -> being solved -> proposed | nothing found | failed; its rules
 //! proposal   waiting for answers -> agreed -> settled | stopped | declined | lapsed | fell through
 //! claim      waiting for the giver -> granted | disputed -> decided | withdrawn, and until when
-//! cut        what is cut when a lot can't bear what was promised of it
+//! cut        what is cut when a lot can't bear what was promised of it, by the network's rule
+//! question   put to the giver: own need or a provisional promise
 //! owed       who is owed how much after uneven hand-overs; limit: how far that may go
 //! parcel     terms proposed -> agreed -> packed -> sent -> arrived | lost | frozen; frost dates and pauses
 //! movement   what a coordinator asks for between regions, and the caution that both farms are told
@@ -30,6 +31,7 @@ pub mod offer;
 pub mod owed;
 pub mod parcel;
 pub mod proposal;
+pub mod question;
 pub mod round;
 pub mod table;
 pub mod turn;
@@ -49,6 +51,7 @@ pub use limit::{BeyondLimit, Limit, Standing};
 pub use offer::{OfferAct, OfferState};
 pub use parcel::{Arrival, ParcelAct, ParcelState};
 pub use proposal::{Answer, AnswerAct, ProposalAct, ProposalKind, ProposalState};
+pub use question::{QuestionAct, QuestionState};
 pub use round::{RoundAct, RoundState};
 pub use turn::{TurnAct, TurnState};
 pub use want::{WantAct, WantState};
@@ -155,7 +158,7 @@ impl Why {
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 #[error("this {thing} is {state}, so it can't be {act}: {why}")]
 pub struct Refused {
-    /// Offer, want, hold, hand-over, parcel, claim, turn, round, proposal or answer.
+    /// Offer, want, hold, hand-over, parcel, claim, question, turn, round, proposal or answer.
     pub thing: &'static str,
     /// The state it is in, in words.
     pub state: String,

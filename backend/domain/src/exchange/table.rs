@@ -6,8 +6,8 @@ use std::fmt::{Display, Write};
 
 use super::{
     Answer, AnswerAct, ClaimAct, ClaimState, HandOverAct, HandOverState, HoldAct, HoldState,
-    OfferAct, OfferState, ParcelAct, ParcelState, Party, ProposalAct, ProposalState, Refused,
-    RoundAct, RoundState, TurnAct, TurnState, WantAct, WantState,
+    OfferAct, OfferState, ParcelAct, ParcelState, Party, ProposalAct, ProposalState, QuestionAct,
+    QuestionState, Refused, RoundAct, RoundState, TurnAct, TurnState, WantAct, WantState,
 };
 
 /// All tables.
@@ -26,6 +26,13 @@ pub fn tables() -> String {
     let parcel =
         table("Parcel", ParcelState::ALL, ParcelAct::ALL, ParcelAct::by, ParcelState::after);
     let claim = table("Claim", ClaimState::ALL, ClaimAct::ALL, ClaimAct::by, ClaimState::after);
+    let question = table(
+        "Question to the giver: own need or the promise",
+        QuestionState::ALL,
+        QuestionAct::ALL,
+        QuestionAct::by,
+        QuestionState::after,
+    );
     let turn = table(
         "Turn in the line for an offer",
         TurnState::ALL,
@@ -48,7 +55,9 @@ pub fn tables() -> String {
         AnswerAct::by,
         Answer::after,
     );
-    for table in [offer, want, hold, hand_over, parcel, claim, turn, round, proposal, answer] {
+    for table in
+        [offer, want, hold, hand_over, parcel, claim, question, turn, round, proposal, answer]
+    {
         text.push_str(&table);
     }
     text

@@ -66,6 +66,19 @@ impl Count {
     pub const fn less(self, other: Self) -> Self {
         Self(self.0.saturating_sub(other.0))
     }
+
+    /// Its share of `part` of a `whole`, rounded down; nothing of no whole.
+    ///
+    /// ```
+    /// use spareloop_domain::words::Count;
+    /// assert_eq!(Count::from(6).share_of(Count::from(5), Count::from(9)), Count::from(3));
+    /// ```
+    #[must_use]
+    pub fn share_of(self, part: Self, whole: Self) -> Self {
+        let product = u64::from(self.0) * u64::from(part.0);
+        let share = product.checked_div(u64::from(whole.0)).unwrap_or(0);
+        Self(u32::try_from(share).unwrap_or(Self::MAX).min(Self::MAX))
+    }
 }
 
 impl TryFrom<i64> for Count {

@@ -98,6 +98,9 @@ id!(/// A loop or a swap day that a round proposes to its farms.
     ProposalId, "proposal");
 id!(/// What a taker says is wrong with what arrived.
     ClaimId, "claim");
+id!(
+    /// A question to a giver: own need or the promise.
+    QuestionId, "question");
 id!(/// A turn in the line for an offer of which nothing is free.
     TurnId, "turn");
 id!(/// A signed statement about a lot.

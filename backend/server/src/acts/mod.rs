@@ -13,6 +13,7 @@ pub mod ledger;
 pub mod movement;
 pub mod parcels;
 pub mod people;
+pub mod questions;
 pub mod rounds;
 pub mod sign_in;
 pub mod stock;

@@ -10,7 +10,7 @@ use askama::Template;
 use super::form::Form;
 
 /// What each field is called, above the field and in the list of mistakes.
-const LABELS: [(&str, &str); 49] = [
+const LABELS: [(&str, &str); 51] = [
     ("address", "Address of e-mail"),
     ("answer_hours", "Hours to answer"),
     ("arrival", "How it came"),
@@ -20,6 +20,7 @@ const LABELS: [(&str, &str); 49] = [
     ("condition", "Condition"),
     ("conditions", "Conditions"),
     ("count", "How many"),
+    ("cut_rule", "Cut first"),
     ("display_name", "What people call you"),
     ("every_days", "Days from one round to the next"),
     ("farm", "Farm"),
@@ -58,6 +59,7 @@ const LABELS: [(&str, &str); 49] = [
     ("variety", "Variety"),
     ("want", "For which want"),
     ("why", "Why"),
+    ("yields", "Which yields"),
     ("words", "In words"),
     ("worth", "What one is worth"),
 ];

@@ -4,13 +4,15 @@ use actix_web::get;
 use actix_web::web::ServiceConfig;
 use askama::Template;
 use spareloop_api::exchange::{HoldView, MessageView};
+use spareloop_api::questions::QuestionView;
 use spareloop_api::stock::{LotLine, StockView};
 use spareloop_domain::words::FarmId;
 
 use super::layout::{Answer, Page, see_other};
+use super::questions::is_open;
 use super::say;
 use super::session::{Signed, Visitor};
-use crate::acts::{exchange, holds, stock};
+use crate::acts::{exchange, holds, questions, stock};
 use crate::auth::caller::{Grower, Person};
 
 /// How many of the newest messages the start shows.
@@ -49,14 +51,30 @@ async fn open(signed: Signed<Person>) -> Answer {
 async fn show(visitor: &Visitor, grower: Grower) -> Answer {
     let house = &visitor.house;
     let page = visitor.page("Stock");
-    let next = holds::list(house, grower, None, HOLDS)
-        .await?
+    let asked = questions::list(house, grower).await?;
+    let held = holds::list(house, grower, None, HOLDS).await?;
+    let next = asked
         .iter()
-        .filter_map(|hold| next_of(hold, grower.farm))
+        .filter(|question| is_open(question))
+        .map(next_answer)
+        .chain(held.iter().filter_map(|hold| next_of(hold, grower.farm)))
         .collect();
     let messages = exchange::messages(house, grower, None, NEWEST).await?.messages;
     let stock = stock::stock(house, grower).await?;
     visitor.show(&HomePage { page, next, messages, stock })
+}
+
+fn next_answer(question: &QuestionView) -> Next {
+    Next {
+        address: format!("/questions/{}", question.question),
+        act: "Answer",
+        about: format!(
+            "which yields for {} of {}, your own need or the promise, by {}",
+            question.about,
+            question.variety,
+            say::moment(&question.answer_by)
+        ),
+    }
 }
 
 fn next_of(hold: &HoldView, farm: FarmId) -> Option<Next> {

@@ -8,6 +8,7 @@
 //! set_up sign_in join network             people
 //! home sheet offers wants matches         stock, spare and short
 //! holds ask wait agree parcels hand_over receipt claims owed  from asking to the owed book
+//! questions    own need or a provisional promise; by which rule holds are cut
 //! rounds round_make proposal swap_day limit   rounds, answers, lists to print, limits
 //! movement     regions, what is asked for between them; required: kinds of statement to tick
 //! values       what a unit is worth, and why
@@ -41,6 +42,7 @@ mod once;
 mod owed;
 mod parcels;
 mod proposal;
+mod questions;
 mod receipt;
 mod required;
 mod round_make;
@@ -80,6 +82,7 @@ pub fn configure(config: &mut ServiceConfig) {
     receipt::configure(config);
     parcels::configure(config);
     claims::configure(config);
+    questions::configure(config);
     owed::configure(config);
     values::configure(config);
     channels::configure(config);

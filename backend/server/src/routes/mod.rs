@@ -15,6 +15,7 @@ pub mod ledger;
 pub mod movement;
 pub mod parcels;
 pub mod people;
+pub mod questions;
 pub mod rounds;
 pub mod stock;
 pub mod turns;
@@ -51,6 +52,7 @@ pub fn configure(config: &mut ServiceConfig<'_>) {
     holds::configure(config);
     parcels::configure(config);
     claims::configure(config);
+    questions::configure(config);
     turns::configure(config);
     rounds::configure(config);
     movement::configure(config);

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use actix_web::http::{Method, StatusCode};
 
-use crate::yard::{Answer, Call, Yard};
+use crate::yard::{Answer, Call, PASSWORD, Yard};
 
 /// Somebody's browser.
 #[derive(Clone, Default)]
@@ -86,6 +86,15 @@ impl Shown {
 }
 
 impl Browser {
+    /// A browser in which somebody of the yard has signed in.
+    pub(crate) async fn signed_in(yard: &Yard, login: &str) -> Self {
+        let mut browser = Self::default();
+        let page = browser.open(yard, "/sign-in").await;
+        let typed = [("login", login), ("password", PASSWORD)];
+        browser.send(yard, &page, "/sign-in", &typed).await;
+        browser
+    }
+
     /// Opens an address and follows where it leads.
     pub(crate) async fn open(&mut self, yard: &Yard, address: &str) -> Shown {
         self.go(yard, Method::GET, address.to_owned(), String::new()).await

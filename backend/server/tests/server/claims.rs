@@ -7,15 +7,7 @@ use spareloop_api::problem::ProblemCode;
 
 use crate::browser::Browser;
 use crate::exchange::Pair;
-use crate::yard::{Call, PASSWORD, Yard, new_id};
-
-async fn signed_in(yard: &Yard, login: &str) -> Browser {
-    let mut browser = Browser::default();
-    let page = browser.open(yard, "/sign-in").await;
-    let typed = [("login", login), ("password", PASSWORD)];
-    browser.send(yard, &page, "/sign-in", &typed).await;
-    browser
-}
+use crate::yard::{Call, new_id};
 
 /// Six received for a swap at 1.0 each; answers the hold.
 async fn received(pair: &Pair) -> HoldView {
@@ -23,13 +15,7 @@ async fn received(pair: &Pair) -> HoldView {
     let body = json!({"hold": new_id(), "count": 6, "purpose": "swap", "unit_value_tenths": 10});
     let path = format!("/offers/{}/holds", offer.offer);
     let hold: HoldView = pair.act(&pair.taker, &path, &body).await.ok();
-    let path = format!("/holds/{}", hold.hold);
-    let _: HoldView = pair.act(&pair.giver, &format!("{path}/agree"), &json!({})).await.ok();
-    let body = json!({"hand_over": new_id(), "given": 6, "on": "2027-02-01"});
-    let given: HoldView = pair.act(&pair.giver, &format!("{path}/hand-over"), &body).await.ok();
-    let path = format!("/hand-overs/{}/receipt", given.hand_over.unwrap().hand_over);
-    let body = json!({"received": 6, "on": "2027-02-01"});
-    pair.act(&pair.taker, &path, &body).await.ok()
+    pair.received(hold.hold, 6).await
 }
 
 async fn owed(pair: &Pair) -> i64 {
@@ -45,7 +31,7 @@ async fn a_claim_is_made_disputed_and_decided_by_browser_and_the_owed_book_follo
     let yard = &pair.yard;
     let hold = received(&pair).await;
     assert_eq!(owed(&pair).await, 60);
-    let mut emil = signed_in(yard, "emil").await;
+    let mut emil = Browser::signed_in(yard, "emil").await;
     let page = emil.open(yard, &format!("/holds/{}", hold.hold)).await;
     let page = emil.open(yard, &page.link(&format!("/holds/{}/claim", hold.hold))).await;
     page.must_say("bad condition on arrival, until").must_say("Talk to them first");
@@ -57,7 +43,7 @@ async fn a_claim_is_made_disputed_and_decided_by_browser_and_the_owed_book_follo
     let page = emil.send(yard, &page, &address, &typed).await;
     page.must_say("Claimed. The other farm is told").must_say("waiting for the giver");
 
-    let mut dora = signed_in(yard, "dora").await;
+    let mut dora = Browser::signed_in(yard, "dora").await;
     let page = dora.open(yard, "/claims").await;
     let page = dora.open(yard, &page.link("/claims/")).await;
     page.must_say("soft at the crown");
@@ -66,7 +52,7 @@ async fn a_claim_is_made_disputed_and_decided_by_browser_and_the_owed_book_follo
     dora.send(yard, &page, &address, &typed).await.must_say("disputed");
     assert_eq!(owed(&pair).await, 60, "nothing is booked before it is decided");
 
-    let mut clara = signed_in(yard, "clara").await;
+    let mut clara = Browser::signed_in(yard, "clara").await;
     let page = clara.open(yard, "/claims").await;
     let page = clara.open(yard, &page.link("/claims/")).await;
     page.must_say("firm when packed");

@@ -9,7 +9,7 @@ use spareloop_api::problem::ProblemCode;
 use spareloop_api::stock::StockView;
 use spareloop_domain::ledger::Body;
 use spareloop_domain::ledger::body::{Receive, Send};
-use spareloop_domain::words::{LotId, UnitKind};
+use spareloop_domain::words::{HoldId, LotId, UnitKind};
 use spareloop_server::jobs;
 use spareloop_server::telling::Telling;
 use uuid::Uuid;
@@ -49,6 +49,22 @@ impl Pair {
         let body =
             json!({"offer": new_id(), "lot": self.lot, "count": units, "smallest_parcel": 2});
         self.act(&self.giver, "/offers", &body).await.ok()
+    }
+
+    /// The giver agrees to a hold of so many, and hands all of them over.
+    pub(crate) async fn handed_over(&self, hold: HoldId, units: u16) -> HoldView {
+        let path = format!("/holds/{hold}");
+        let _: HoldView = self.act(&self.giver, &format!("{path}/agree"), &json!({})).await.ok();
+        let body = json!({"hand_over": new_id(), "given": units, "on": "2027-02-01"});
+        self.act(&self.giver, &format!("{path}/hand-over"), &body).await.ok()
+    }
+
+    /// The same, and the taker confirms all of them.
+    pub(crate) async fn received(&self, hold: HoldId, units: u16) -> HoldView {
+        let given = self.handed_over(hold, units).await;
+        let path = format!("/hand-overs/{}/receipt", given.hand_over.unwrap().hand_over);
+        let body = json!({"received": units, "on": "2027-02-01"});
+        self.act(&self.taker, &path, &body).await.ok()
     }
 
     pub(crate) async fn want(&self, units: u16) -> WantView {

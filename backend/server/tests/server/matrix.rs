@@ -22,6 +22,7 @@ use spareloop_server::solving;
 
 use crate::exchange::Pair;
 use crate::farm::Farm;
+use crate::questions;
 use crate::yard::{Answer, Call, PASSWORD, new_id};
 
 /// In every text that a farm writes for itself or for one neighbour.
@@ -72,6 +73,7 @@ impl World {
         let path = format!("/offers/{}/line", offer.offer);
         let turn: TurnView = pair.act(&pair.taker, &path, &waits).await.ok();
         let (round, proposal) = proposed(&mut pair).await;
+        let question = questions::asked(&mut pair).await;
         let invitation = pair.yard.invite(&pair.clara).await;
         let theirs = Things::from([
             ("offer", offer.offer.to_string()),
@@ -81,6 +83,7 @@ impl World {
             ("channel", feed.channel.channel.to_string()),
             ("claim", claim),
             ("turn", turn.turn.to_string()),
+            ("question", question),
             ("round", round),
             ("proposal", proposal),
             ("device", pair.giver.chain.device.to_string()),
@@ -167,15 +170,10 @@ async fn claimed(pair: &Pair, offer: &OfferView) -> String {
     let body = json!({"hold": new_id(), "count": 1, "purpose": "gift", "note": PRIVATE});
     let path = format!("/offers/{}/holds", offer.offer);
     let hold: HoldView = pair.act(&pair.taker, &path, &body).await.ok();
-    let path = format!("/holds/{}", hold.hold);
-    let _: HoldView = pair.act(&pair.giver, &format!("{path}/agree"), &json!({})).await.ok();
-    let body = json!({"hand_over": new_id(), "given": 1, "on": "2027-02-01"});
-    let given: HoldView = pair.act(&pair.giver, &format!("{path}/hand-over"), &body).await.ok();
-    let path = format!("/hand-overs/{}", given.hand_over.unwrap().hand_over);
-    let body = json!({"received": 1, "on": "2027-02-01"});
-    let _: HoldView = pair.act(&pair.taker, &format!("{path}/receipt"), &body).await.ok();
+    let received = pair.received(hold.hold, 1).await;
+    let path = format!("/hand-overs/{}/claims", received.hand_over.unwrap().hand_over);
     let body = json!({"claim": new_id(), "kind": "condition", "count": 1, "words": PRIVATE});
-    let claim: ClaimView = pair.act(&pair.taker, &format!("{path}/claims"), &body).await.ok();
+    let claim: ClaimView = pair.act(&pair.taker, &path, &body).await.ok();
     claim.claim.to_string()
 }
 
@@ -242,6 +240,8 @@ impl Operation {
                 "want": null}),
             "hand_over" => json!({"given": 1, "on": "2027-02-01"}),
             "receive" => json!({"received": 2, "on": "2027-02-01"}),
+            "answer_question" => json!({"answer": "keep-need"}),
+            "set_cut_rule" => json!({"rule": "by-shares"}),
             "make_claim" => json!({"kind": "condition", "count": 1}),
             "make_offer" => json!({"count": 1, "smallest_parcel": 1}),
             _ => json!({}),

@@ -2,22 +2,13 @@
 
 use crate::browser::Browser;
 use crate::exchange::Pair;
-use crate::yard::{PASSWORD, Yard};
-
-async fn signed_in(yard: &Yard, login: &str) -> Browser {
-    let mut browser = Browser::default();
-    let page = browser.open(yard, "/sign-in").await;
-    let typed = [("login", login), ("password", PASSWORD)];
-    browser.send(yard, &page, "/sign-in", &typed).await;
-    browser
-}
 
 #[actix_web::test]
 async fn a_coordinator_notes_regions_and_a_rule_and_farms_see_what_to_ask_before_they_hold() {
     let pair = Pair::new().await;
     let yard = &pair.yard;
     let offer = pair.offer(10).await;
-    let mut clara = signed_in(yard, "clara").await;
+    let mut clara = Browser::signed_in(yard, "clara").await;
     clara.open(yard, "/movement").await.must_say("None is set. That says nothing about the law");
     for (farm, region) in [(pair.giver.id(), "North shore"), (pair.taker.id(), "Islands")] {
         let page = clara.open(yard, "/movement/region").await;
@@ -40,14 +31,14 @@ async fn a_coordinator_notes_regions_and_a_rule_and_farms_see_what_to_ask_before
     let page = clara.send(yard, &page, "/movement/rule", &typed).await;
     page.must_say("The rule is set").must_say("both farms are told to ask");
 
-    let mut emil = signed_in(yard, "emil").await;
+    let mut emil = Browser::signed_in(yard, "emil").await;
     for page in [format!("/offers/{}", offer.offer), format!("/offers/{}/ask", offer.offer)] {
         let page = emil.open(yard, &page).await;
         page.must_say("From North shore to Islands")
             .must_say("ask your own plant health authority");
         page.must_say("The islands' office knows the form");
     }
-    let mut dora = signed_in(yard, "dora").await;
+    let mut dora = Browser::signed_in(yard, "dora").await;
     let page = dora.open(yard, &format!("/offers/{}", offer.offer)).await;
     assert!(!page.says("From North shore"), "one's own offer goes nowhere yet");
     let held = pair.ask(&offer, 4).await;

@@ -8,14 +8,6 @@ use crate::browser::Browser;
 use crate::exchange::Pair;
 use crate::yard::{Call, PASSWORD, Yard, new_id};
 
-async fn signed_in(yard: &Yard, login: &str) -> Browser {
-    let mut browser = Browser::default();
-    let page = browser.open(yard, "/sign-in").await;
-    let typed = [("login", login), ("password", PASSWORD)];
-    browser.send(yard, &page, "/sign-in", &typed).await;
-    browser
-}
-
 #[actix_web::test]
 async fn two_farms_agree_how_it_travels_and_the_taker_says_that_it_came_frozen() {
     let pair = Pair::new().await;
@@ -27,7 +19,8 @@ async fn two_farms_agree_how_it_travels_and_the_taker_says_that_it_came_frozen()
     let api = format!("/holds/{}", hold.hold);
     let _: HoldView = pair.act(&pair.giver, &format!("{api}/agree"), &json!({})).await.ok();
 
-    let (mut dora, mut emil) = (signed_in(yard, "dora").await, signed_in(yard, "emil").await);
+    let (mut dora, mut emil) =
+        (Browser::signed_in(yard, "dora").await, Browser::signed_in(yard, "emil").await);
     let parcel = format!("{api}/parcel");
     let page = emil.open(yard, &api).await;
     let page = emil.open(yard, &page.link(&parcel)).await;
@@ -46,7 +39,7 @@ async fn two_farms_agree_how_it_travels_and_the_taker_says_that_it_came_frozen()
     assert_eq!(early.code(), ProblemCode::Refused);
     assert!(early.problem().detail.contains("not to leave before 2027-02-03"), "{}", early.text());
     yard.wait(chrono::TimeDelta::days(2));
-    let mut emil = signed_in(yard, "emil").await;
+    let mut emil = Browser::signed_in(yard, "emil").await;
     let page = emil.open(yard, &format!("{parcel}/pause")).await;
     let typed = [("paused_until", "2027-02-04"), ("why", "hard frost")];
     let page = emil.send(yard, &page, &format!("{parcel}/pause"), &typed).await;
@@ -54,7 +47,7 @@ async fn two_farms_agree_how_it_travels_and_the_taker_says_that_it_came_frozen()
     let page = emil.open(yard, &format!("{parcel}/pause")).await;
     emil.send(yard, &page, &format!("{parcel}/pause"), &[("why", "")]).await.must_say("packed");
 
-    let mut dora = signed_in(yard, "dora").await;
+    let mut dora = Browser::signed_in(yard, "dora").await;
     let page = dora.open(yard, &format!("{api}/hand-over?step=check&given=6&on=2027-02-03")).await;
     let page = dora.send(yard, &page, &format!("{api}/hand-over"), &[]).await;
     page.must_say("Handed over").must_say("sent; the post is paid by both");

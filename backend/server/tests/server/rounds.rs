@@ -10,7 +10,7 @@ use spareloop_server::solving;
 
 use crate::browser::Browser;
 use crate::farm::Farm;
-use crate::yard::{Call, PASSWORD, Person, Yard, new_id};
+use crate::yard::{Call, Person, Yard, new_id};
 
 const VARIETIES: [&str; 3] = ["Ember Lantern", "Dusk Ferry", "Tin Orchard"];
 const LOGINS: [&str; 3] = ["dora", "emil", "frida"];
@@ -132,7 +132,7 @@ async fn rules_that_can_not_be_are_refused_by_name() {
 async fn a_coordinator_and_growers_do_all_of_it_by_browser() {
     let ring = Ring::new().await;
     let yard = &ring.yard;
-    let mut clara = signed_in(yard, "clara").await;
+    let mut clara = Browser::signed_in(yard, "clara").await;
     let page = clara.open(yard, "/rounds/loops/new").await;
     let page = clara.send(yard, &page, "/rounds/loops/new", &[("most_farms", "3")]).await;
     page.must_say("The round is made").must_say("asked for");
@@ -141,7 +141,7 @@ async fn a_coordinator_and_growers_do_all_of_it_by_browser() {
     page.must_say("proposed to its farms").must_say("has not answered");
     let address = page.link("/proposals/");
     for (at, login) in LOGINS.iter().enumerate() {
-        let mut grower = signed_in(yard, login).await;
+        let mut grower = Browser::signed_in(yard, login).await;
         let page = grower.open(yard, "/rounds").await;
         let page = grower.open(yard, &page.link("/proposals/")).await;
         page.must_say("What each gives and gets").must_say("No reason is needed");
@@ -175,7 +175,7 @@ async fn titles(yard: &Yard, calendar: &ChannelMade) -> String {
 async fn a_swap_day_has_lists_to_print_and_is_settled_by_browser() {
     let ring = Ring::new().await;
     let yard = &ring.yard;
-    let mut clara = signed_in(yard, "clara").await;
+    let mut clara = Browser::signed_in(yard, "clara").await;
     let page = clara.open(yard, "/rounds/swap-day/new").await;
     let typed = [("swap_day", "2027-03-14"), ("place", "the old barn, from 9")];
     clara.send(yard, &page, "/rounds/swap-day/new", &typed).await.must_say("The round is made");
@@ -195,7 +195,7 @@ async fn a_swap_day_has_lists_to_print_and_is_settled_by_browser() {
     let address = format!("/proposals/{}", day.proposal);
     let page = clara.open(yard, &format!("{address}/hall")).await;
     page.must_say("the old barn, from 9").must_say("Ember Lantern");
-    let mut dora = signed_in(yard, "dora").await;
+    let mut dora = Browser::signed_in(yard, "dora").await;
     let page = dora.open(yard, &format!("{address}/packing")).await;
     page.must_say("Invented farm of dora").must_say("Takes home");
     let page = clara.open(yard, &format!("{address}/settle")).await;
@@ -217,7 +217,7 @@ async fn who_waits_in_line_is_called_when_something_comes_free() {
     let body = json!({"hold": new_id(), "count": 8, "purpose": "gift"});
     let path = format!("/offers/{offer}/holds");
     let held: HoldView = post(yard, &ring.farms[1], &path, &body).await;
-    let mut gerda = signed_in(yard, "gerda").await;
+    let mut gerda = Browser::signed_in(yard, "gerda").await;
     let page = gerda.open(yard, &format!("/offers/{offer}")).await;
     let wait = page.link(&format!("/offers/{offer}/wait"));
     let page = gerda.open(yard, &wait).await;
@@ -229,12 +229,4 @@ async fn who_waits_in_line_is_called_when_something_comes_free() {
     let _: HoldView = post(yard, &ring.farms[1], &path, &json!({"why": ""})).await;
     let holds: Vec<HoldView> = yard.send(Call::get("/holds").by(ring.stranger.token())).await.ok();
     assert_eq!((holds[0].state.as_str(), holds[0].count), ("held", crate::farm::count(5)));
-}
-
-async fn signed_in(yard: &Yard, login: &str) -> Browser {
-    let mut browser = Browser::default();
-    let page = browser.open(yard, "/sign-in").await;
-    let typed = [("login", login), ("password", PASSWORD)];
-    browser.send(yard, &page, "/sign-in", &typed).await;
-    browser
 }

@@ -12,7 +12,7 @@ use super::{HouseSeal, heads, lock_farm, place};
 use crate::devices::{Known, count, insert_brought, insert_house, known as known_as};
 use crate::schema::entries;
 use crate::text::{read, unsigned};
-use crate::{StoreError, Tx};
+use crate::{StoreError, Tx, questions};
 
 /// The largest stamp that JSON's numbers carry without loss (RFC 8785 hashes them as doubles).
 const LARGEST_STAMP: u64 = 1 << 53;
@@ -108,6 +108,7 @@ pub fn append(
         heads: heads(tx, farm)?,
         position: Position::default(),
     };
+    let before = questions::before(tx, farm)?;
     let mut here = Here::of(tx, farm, brought)?;
     let mut stopped = BTreeSet::new();
     for entry in brought {
@@ -133,6 +134,7 @@ pub fn append(
     if done.stored > 0 {
         locked.keep_position(tx)?;
         crate::promises::settle(tx, farm, now)?;
+        questions::ask_after(tx, farm, before, now)?;
     }
     done.position = Position(unsigned(locked.newest_position)?);
     Ok(done)

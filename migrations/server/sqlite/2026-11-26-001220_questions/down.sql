@@ -1,0 +1,2 @@
+DROP TABLE cut_rules;
+DROP TABLE questions;
