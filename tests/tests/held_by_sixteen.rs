@@ -25,6 +25,7 @@ fn ask_again_and_again(grower: &Client, offer: OfferId, seed: u32) -> Vec<HoldVi
     let mut granted = Vec::new();
     for round in 0..TRIES {
         let asked = AskHold {
+            unit_price: None,
             hold: HoldId::new(uuid::Uuid::from_u128(u128::from(seed * TRIES + round + 1))),
             count: Count::new(i64::from(1 + (seed + round) % 3)).unwrap(),
             want: None,

@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 use spareloop_domain::attest::FactKind;
-use spareloop_domain::exchange::Arrival;
+use spareloop_domain::exchange::{Arrival, Money, OpenTo};
 use spareloop_domain::words::{
     Count, Day, FarmId, HandOverId, HoldId, Identity, LotId, MessageId, OfferId, Purpose, TurnId,
     UnitKind, WantId,
@@ -14,6 +14,7 @@ use utoipa::ToSchema;
 
 use crate::attest::Stated;
 use crate::parcels::ParcelView;
+use crate::payments::PaymentView;
 use crate::people::FarmView;
 
 /// `POST /offers`: publishes spare of one lot.
@@ -35,6 +36,11 @@ pub struct MakeOffer {
     /// In words: pick-up only, and so on.
     #[serde(default)]
     pub conditions: String,
+    /// `everybody` unless told, or `beginners`: a starter gift, for farms that joined within two years and
+    /// have handed nothing over yet.
+    #[serde(default)]
+    #[schema(value_type = String)]
+    pub open_to: OpenTo,
 }
 
 /// An offer as its network sees it.
@@ -78,6 +84,10 @@ pub struct OfferView {
     pub hygiene: HygieneView,
     /// What the farm states about the lot over its signature.
     pub stated: Stated,
+    /// `everybody`, or `beginners`: a starter gift.
+    #[serde(default)]
+    #[schema(value_type = String)]
+    pub open_to: OpenTo,
     /// When it was published.
     pub made_at: DateTime<Utc>,
     /// What the caller's farm and the offer's are told where stock would go from one region to another.
@@ -276,12 +286,16 @@ pub struct AskHold {
     #[serde(default)]
     #[schema(value_type = Option<String>, format = "uuid")]
     pub want: Option<WantId>,
-    /// Swap or gift.
+    /// Swap, gift or sale.
     #[schema(value_type = String)]
     pub purpose: Purpose,
-    /// What the two farms take one unit to be worth, in tenths of a median division; 0 for a gift.
+    /// What the two farms take one unit to be worth, in tenths of a median division; 0 but for a swap.
     #[serde(default)]
     pub unit_value_tenths: u32,
+    /// What one unit is sold for, where it is a sale: `2.50 EUR`. Money is recorded and never handled.
+    #[serde(default)]
+    #[schema(value_type = Option<String>)]
+    pub unit_price: Option<Money>,
     /// Hours until the hold lapses, 1 to 336; 72 unless told.
     #[serde(default)]
     pub hours: Option<u16>,
@@ -328,6 +342,13 @@ pub struct HoldView {
     pub purpose: Purpose,
     /// Tenths of a median division per unit.
     pub unit_value_tenths: u32,
+    /// What one unit is sold for, where it is a sale.
+    #[serde(default)]
+    #[schema(value_type = Option<String>)]
+    pub unit_price: Option<Money>,
+    /// Money that passed, as one side noted it; on record once the other confirmed.
+    #[serde(default)]
+    pub payments: Vec<PaymentView>,
     /// `held`, `agreed`, `handed-over`, `received`, `released`, `lapsed`, `cut`.
     pub state: String,
     /// When it lapses if nobody acts.

@@ -13,6 +13,7 @@ pub mod client;
 pub mod exchange;
 pub mod movement;
 pub mod parcels;
+pub mod payments;
 pub mod people;
 pub mod problem;
 pub mod questions;

@@ -185,6 +185,9 @@ pub enum Taken {
     /// A claim.
     #[error("that claim")]
     Claim,
+    /// A payment that was noted.
+    #[error("that payment")]
+    Payment,
     /// A farm's turn in the line for an offer.
     #[error("your turn in that line")]
     Turn,
@@ -255,6 +258,9 @@ pub enum Missing {
     /// A claim.
     #[error("there is no such claim here")]
     Claim,
+    /// A payment that was noted.
+    #[error("there is no such payment here")]
+    Payment,
     /// A question to a giver.
     #[error("there is no such question here")]
     Question,

@@ -19,7 +19,7 @@ use crate::error::taken;
 use crate::holds::{Actor, Counters, Hold, add_step, after, cover_want, hold, lock_hold, value};
 use crate::ledger::{all_entries, lock_farm, write_house};
 use crate::schema::{hand_overs, receipts};
-use crate::text::{count, free, moment, read, read_some, today};
+use crate::text::{count, free, moment, read, read_some, today, unsigned};
 use crate::{
     Missing, Refused, StoreError, Taken, Tx, farm_book, fresh, limits, messages, owed, parcels,
     promises, turns, wants,
@@ -106,6 +106,15 @@ pub(crate) fn hand_over_of(tx: &mut Tx<'_>, hold: HoldId) -> Result<Option<HandO
         given_on: read(&given_on)?,
         condition,
     }))
+}
+
+/// How often the farm has handed stock over in its network.
+pub(crate) fn handed_over_by(tx: &mut Tx<'_>, farm: FarmId) -> Result<u64, StoreError> {
+    let times: i64 = hand_overs::table
+        .filter(hand_overs::giver.eq(farm.to_string()))
+        .count()
+        .get_result(tx.connection)?;
+    unsigned(times)
 }
 
 fn receipt_of(tx: &mut Tx<'_>, hand_over: &str) -> Result<Option<Receipt>, StoreError> {

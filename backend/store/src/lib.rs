@@ -53,6 +53,7 @@ pub mod offers;
 mod once;
 pub mod owed;
 pub mod parcels;
+pub mod payments;
 pub mod people;
 pub mod planted;
 mod promises;

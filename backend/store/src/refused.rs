@@ -47,6 +47,23 @@ pub enum Refused {
     /// Only a swap day is settled.
     #[error("only a swap day is settled; a loop is handed over hold by hold")]
     NotASwapDay,
+    /// A sale without a price.
+    #[error("a sale has a price for one unit, like 2.50 EUR, and no worth in the owed book")]
+    SaleWithoutPrice,
+    /// A price of what isn't sold.
+    #[error("only a sale has a price in money")]
+    PriceWithoutSale,
+    /// A starter gift for a farm that isn't a beginner.
+    #[error(
+        "that offer is a starter gift: for farms that joined within two years and have handed nothing over yet"
+    )]
+    NotABeginner,
+    /// A starter gift as something else.
+    #[error("that offer is a starter gift: ask for it as a gift")]
+    OnlyAsAGift,
+    /// Money for what is not agreed.
+    #[error("money is noted once the hold is agreed (it is {0})")]
+    NothingToPay(HoldState),
     /// A want that was taken back.
     #[error("that want was taken back")]
     WantWithdrawn,

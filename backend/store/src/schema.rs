@@ -179,6 +179,7 @@ diesel::table! {
         state -> Text,
         made_at -> Timestamp,
         version -> BigInt,
+        open_to -> Text,
     }
 }
 
@@ -537,6 +538,28 @@ diesel::table! {
 }
 
 diesel::table! {
+    hold_prices (hold) {
+        hold -> Text,
+        thousandths -> BigInt,
+        currency -> Text,
+    }
+}
+
+diesel::table! {
+    payments (id) {
+        id -> Text,
+        hold -> Text,
+        noted_by -> Text,
+        thousandths -> BigInt,
+        currency -> Text,
+        on_day -> Text,
+        state -> Text,
+        noted_at -> Timestamp,
+        ended_at -> Nullable<Timestamp>,
+    }
+}
+
+diesel::table! {
     questions (id) {
         id -> Text,
         network -> Text,
@@ -607,6 +630,8 @@ diesel::allow_tables_to_appear_in_same_query!(
     claim_postings,
     owed_book,
     parcels,
+    hold_prices,
+    payments,
     questions,
     cut_rules,
 );

@@ -81,6 +81,7 @@ impl NewTurn {
             want: self.want,
             purpose: self.purpose,
             unit_value: self.unit_value,
+            unit_price: None,
             lapses_at: now + HELD_FOR,
             note: self.note.clone(),
         }

@@ -153,8 +153,8 @@ on_both! {
         assert_eq!(by(&fair.taker, asking(offer, 13)), Err(over.into()));
         let gift = AskHold { purpose: Purpose::Gift, ..asking(offer, 3) };
         assert_eq!(by(&fair.taker, gift), refused(Refused::GiftWithValue));
-        let sale = AskHold { purpose: Purpose::Sale, ..asking(offer, 3) };
-        assert_eq!(by(&fair.taker, sale), refused(Refused::NotForHolds(Purpose::Sale)));
+        let club = AskHold { purpose: Purpose::Club, ..asking(offer, 3) };
+        assert_eq!(by(&fair.taker, club), refused(Refused::NotForHolds(Purpose::Club)));
         let dear = AskHold { unit_value: Tenths(1_000_001), ..asking(offer, 3) };
         assert_eq!(by(&fair.taker, dear), refused(Refused::UnitValue(Tenths(1_000_001))));
         let late = AskHold { lapses_at: now(), ..asking(offer, 3) };

@@ -5,6 +5,7 @@ use serde::Serialize;
 use serde_json::json;
 use spareloop_api::client::Client;
 use spareloop_api::exchange::{AskHold, HoldView, Reason, TurnView, WaitInLine};
+use spareloop_domain::exchange::{Money, PaymentState};
 use spareloop_domain::words::{Count, Day, HoldId, OfferId, Purpose, TurnId, WantId};
 
 use crate::book::Keep;
@@ -59,12 +60,15 @@ pub struct Ask {
     /// The want it is for.
     #[arg(long)]
     want: Option<WantId>,
-    /// swap or gift.
+    /// swap, gift or sale.
     #[arg(long, default_value = "swap")]
     purpose: Purpose,
     /// What one unit is worth, in median divisions to a tenth; 0 for a gift.
     #[arg(long, value_parser = tenths)]
     value: Option<u32>,
+    /// What one unit is sold for, like '2.50 EUR'; money passes between the two farms, not here.
+    #[arg(long)]
+    price: Option<Money>,
     /// Hours until it lapses, 1 to 336.
     #[arg(long)]
     hours: Option<u16>,
@@ -173,7 +177,7 @@ pub fn run(command: Hold, desk: &Desk) -> Result<Answer, Fault> {
 fn worth(purpose: Purpose, value: Option<u32>) -> Result<u32, Fault> {
     match (purpose, value) {
         (_, Some(value)) => Ok(value),
-        (Purpose::Gift, None) => Ok(0),
+        (Purpose::Gift | Purpose::Sale, None) => Ok(0),
         (_, None) => Err(Fault::decision(
             "What do the two farms take one unit to be worth?",
             "Give it with --value 1.0 (in median divisions), or --purpose gift.",
@@ -251,6 +255,7 @@ fn ask(it: Ask, desk: &Desk) -> Result<Answer, Fault> {
         want: it.want,
         purpose: it.purpose,
         unit_value_tenths,
+        unit_price: it.price,
         hours: it.hours,
         note: it.note,
     };
@@ -294,6 +299,16 @@ fn life(view: &HoldView) -> String {
     if view.state == "held" {
         lines.push(format!("Lapses {} UTC if nobody acts.", view.until.format("%Y-%m-%d %H:%M")));
     }
+    lines.extend(view.unit_price.map(|price| format!("Sold for {price} each.")));
+    lines.extend(view.payments.iter().map(|payment| {
+        let noter = if payment.noted_by == view.giver.id { &view.giver } else { &view.taker };
+        let state = payment.state.parse::<PaymentState>();
+        let state = state.map_or_else(|_| payment.state.clone(), |state| state.to_string());
+        format!(
+            "Paid {} on {}, says {}: {state}; payment {}",
+            payment.amount, payment.on, noter.name, payment.payment
+        )
+    }));
     if let Some(parcel) = &view.parcel {
         let day = |what: &str, day: Option<Day>| day.map(|day| format!("; {what} {day}"));
         lines.push(format!(

@@ -26,6 +26,7 @@ pub mod movement;
 pub mod network;
 pub mod offer;
 pub mod parcel;
+pub mod payment;
 pub mod plan;
 pub mod question;
 pub mod round;
@@ -121,6 +122,9 @@ pub enum Command {
     /// What is wrong with what arrived, and what becomes of it.
     #[command(subcommand)]
     Claim(claim::Claim),
+    /// Money that passed between two farms, on record once both say so.
+    #[command(subcommand)]
+    Payment(payment::Payment),
     /// After a loss: own need or a provisional promise; by which rule holds are cut.
     #[command(subcommand)]
     Question(question::Question),
@@ -182,6 +186,7 @@ pub fn run(command: Command, desk: &Desk) -> Result<Answer, Fault> {
         Command::Handover(it) => handover::run(it, desk),
         Command::Parcel(it) => parcel::run(it, desk),
         Command::Claim(it) => claim::run(it, desk),
+        Command::Payment(it) => payment::run(it, desk),
         Command::Question(it) => question::run(it, desk),
         Command::Round(it) => round::run(*it, desk),
         Command::Movement(it) => movement::run(it, desk),

@@ -4,6 +4,7 @@ use clap::{Args, Subcommand};
 use serde_json::json;
 use spareloop_api::client::Client;
 use spareloop_api::exchange::{MakeOffer, OfferView};
+use spareloop_domain::exchange::OpenTo;
 use spareloop_domain::ledger::draft::check_passing_on;
 use spareloop_domain::words::{Count, OfferId, Purpose};
 
@@ -43,6 +44,9 @@ pub struct Make {
     /// The least I'll send.
     #[arg(long, default_value = "1")]
     least: Count,
+    /// For whom: everybody, or beginners: a starter gift, for farms that have only begun.
+    #[arg(long = "for", value_name = "WHOM", default_value = "everybody")]
+    open_to: OpenTo,
     /// In words.
     #[arg(long, default_value = "")]
     conditions: String,
@@ -96,6 +100,7 @@ fn make(it: Make, desk: &Desk) -> Result<Answer, Fault> {
         count: it.count,
         smallest_parcel: it.least,
         conditions: it.conditions,
+        open_to: it.open_to,
     };
     let act = NewAct { operation: "make-offer", path: "/offers".into(), body, said };
     let view: OfferView = Session::of(desk, &mut opened.file)?.act(&mut opened.file, act)?;
@@ -103,9 +108,13 @@ fn make(it: Make, desk: &Desk) -> Result<Answer, Fault> {
 }
 
 fn line(view: &OfferView) -> String {
+    let starter = match view.open_to {
+        OpenTo::Everybody => "",
+        OpenTo::Beginners => "; a starter gift for beginners",
+    };
     let movement = view.movement.as_ref().map_or_else(String::new, |said| format!("\n{said}"));
     format!(
-        "{} of {} {} ({}), {} free, at least {}; {}; {}\n{}\n{}\n{}{movement}",
+        "{} of {} {} ({}), {} free, at least {}; {}{starter}; {}\n{}\n{}\n{}{movement}",
         view.count,
         quoted(&view.variety),
         if view.count.get() == 1 { view.unit.to_string() } else { view.unit.plural() },

@@ -188,6 +188,7 @@ impl Caller<'_> {
         let (hold, count) = (HoldId::new(id()), 1 + self.dice.below(3));
         let number = history.ask(Asked { id: hold, count, taker });
         let asked = AskHold {
+            unit_price: None,
             hold,
             count: Count::new(i64::from(count)).expect("small"),
             want: None,

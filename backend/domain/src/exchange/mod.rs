@@ -10,6 +10,7 @@
 //! proposal   waiting for answers -> agreed -> settled | stopped | declined | lapsed | fell through
 //! claim      waiting for the giver -> granted | disputed -> decided | withdrawn, and until when
 //! cut        what is cut when a lot can't bear what was promised of it, by the network's rule
+//! money      what was paid outside, recorded once both confirm; starter: offers for beginners
 //! question   put to the giver: own need or a provisional promise
 //! owed       who is owed how much after uneven hand-overs; limit: how far that may go
 //! parcel     terms proposed -> agreed -> packed -> sent -> arrived | lost | frozen; frost dates and pauses
@@ -26,6 +27,7 @@ pub mod cut;
 pub mod hand_over;
 pub mod hold;
 pub mod limit;
+pub mod money;
 pub mod movement;
 pub mod offer;
 pub mod owed;
@@ -33,6 +35,7 @@ pub mod parcel;
 pub mod proposal;
 pub mod question;
 pub mod round;
+pub mod starter;
 pub mod table;
 pub mod turn;
 pub mod want;
@@ -48,11 +51,13 @@ pub use claim::{ClaimAct, ClaimKind, ClaimState};
 pub use hand_over::{HandOverAct, HandOverState};
 pub use hold::{HoldAct, HoldState};
 pub use limit::{BeyondLimit, Limit, Standing};
+pub use money::{Money, PaymentAct, PaymentState};
 pub use offer::{OfferAct, OfferState};
 pub use parcel::{Arrival, ParcelAct, ParcelState};
 pub use proposal::{Answer, AnswerAct, ProposalAct, ProposalKind, ProposalState};
 pub use question::{QuestionAct, QuestionState};
 pub use round::{RoundAct, RoundState};
+pub use starter::OpenTo;
 pub use turn::{TurnAct, TurnState};
 pub use want::{WantAct, WantState};
 
@@ -67,6 +72,10 @@ word! {
         Part = "part", "a farm with a part in it";
         /// The network's house-keeping: time, a loss in the ledger, a notice.
         House = "house", "the house-keeping";
+        /// Whoever noted it.
+        Noter = "noter", "the farm that noted it";
+        /// The other of the two farms.
+        OtherFarm = "other-farm", "the other farm";
         /// The coordinator, on record.
         Coordinator = "coordinator", "the coordinator";
     }
@@ -158,7 +167,7 @@ impl Why {
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 #[error("this {thing} is {state}, so it can't be {act}: {why}")]
 pub struct Refused {
-    /// Offer, want, hold, hand-over, parcel, claim, question, turn, round, proposal or answer.
+    /// Offer, want, hold, hand-over, parcel, claim, payment, question, turn, round, proposal or answer.
     pub thing: &'static str,
     /// The state it is in, in words.
     pub state: String,

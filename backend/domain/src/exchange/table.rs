@@ -6,8 +6,9 @@ use std::fmt::{Display, Write};
 
 use super::{
     Answer, AnswerAct, ClaimAct, ClaimState, HandOverAct, HandOverState, HoldAct, HoldState,
-    OfferAct, OfferState, ParcelAct, ParcelState, Party, ProposalAct, ProposalState, QuestionAct,
-    QuestionState, Refused, RoundAct, RoundState, TurnAct, TurnState, WantAct, WantState,
+    OfferAct, OfferState, ParcelAct, ParcelState, Party, PaymentAct, PaymentState, ProposalAct,
+    ProposalState, QuestionAct, QuestionState, Refused, RoundAct, RoundState, TurnAct, TurnState,
+    WantAct, WantState,
 };
 
 /// All tables.
@@ -26,6 +27,8 @@ pub fn tables() -> String {
     let parcel =
         table("Parcel", ParcelState::ALL, ParcelAct::ALL, ParcelAct::by, ParcelState::after);
     let claim = table("Claim", ClaimState::ALL, ClaimAct::ALL, ClaimAct::by, ClaimState::after);
+    let payment =
+        table("Payment", PaymentState::ALL, PaymentAct::ALL, PaymentAct::by, PaymentState::after);
     let question = table(
         "Question to the giver: own need or the promise",
         QuestionState::ALL,
@@ -55,9 +58,10 @@ pub fn tables() -> String {
         AnswerAct::by,
         Answer::after,
     );
-    for table in
-        [offer, want, hold, hand_over, parcel, claim, question, turn, round, proposal, answer]
-    {
+    for table in [
+        offer, want, hold, hand_over, parcel, claim, payment, question, turn, round, proposal,
+        answer,
+    ] {
         text.push_str(&table);
     }
     text

@@ -99,6 +99,9 @@ id!(/// A loop or a swap day that a round proposes to its farms.
 id!(/// What a taker says is wrong with what arrived.
     ClaimId, "claim");
 id!(
+    /// A payment that was noted.
+    PaymentId, "payment");
+id!(
     /// A question to a giver: own need or the promise.
     QuestionId, "question");
 id!(/// A turn in the line for an offer of which nothing is free.

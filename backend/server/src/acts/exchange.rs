@@ -48,6 +48,7 @@ pub async fn make_offer(
         count: request.count,
         smallest_parcel: request.smallest_parcel,
         conditions: request.conditions,
+        open_to: request.open_to,
     };
     let (now, today) = (house.now(), house.today()?);
     house
@@ -245,7 +246,7 @@ pub async fn matches(house: &House, grower: Grower) -> Result<Matches, ServerErr
     house
         .read(move |tx| {
             let farms = farms_of(tx, grower.network)?;
-            let offers = offers::board(tx, grower.network, None, MOST_MATCHED, now)?;
+            let offers = offers::for_swaps(tx, grower.network, MOST_MATCHED, now)?;
             let wants = wants::board(tx, grower.network, None, MOST_MATCHED, now)?;
             let names: BTreeMap<OfferId, String> =
                 offers.iter().map(|offer| (offer.id, offer.variety.clone())).collect();

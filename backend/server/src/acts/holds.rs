@@ -2,11 +2,12 @@
 
 use chrono::TimeDelta;
 use spareloop_api::exchange::{AskHold, HandOver, HoldView, Reason, Receipt};
+use spareloop_domain::exchange::HoldState;
 use spareloop_domain::exchange::owed::Tenths;
 use spareloop_domain::words::{HandOverId, HoldId, OfferId};
 use spareloop_store::hand_overs::{self, NewHandOver, NewReceipt};
 use spareloop_store::holds::{self, Hold};
-use spareloop_store::{StoreError, Tx, movement, parcels};
+use spareloop_store::{StoreError, Tx, movement, parcels, payments};
 use uuid::Uuid;
 
 use super::refused;
@@ -41,6 +42,7 @@ pub async fn ask(
         want: request.want,
         purpose: request.purpose,
         unit_value: Tenths(i64::from(request.unit_value_tenths)),
+        unit_price: request.unit_price,
         lapses_at: now + TimeDelta::hours(i64::from(hours)),
         note: request.note,
     };
@@ -68,8 +70,7 @@ pub async fn list(
                 .into_iter()
                 .map(|hold| {
                     let movement = movements.between(hold.giver.id, hold.taker.id).caution();
-                    let parcel = parcels::of(tx, hold.id)?.map(views::parcel);
-                    Ok(HoldView { movement, parcel, ..views::hold(hold) })
+                    with_what_hangs_on_it(tx, hold, movement)
                 })
                 .collect()
         })
@@ -90,8 +91,21 @@ pub async fn one(house: &House, grower: Grower, hold: HoldId) -> Result<HoldView
 /// A hold with what both farms are told where its stock goes from region to region.
 pub(super) fn shown(tx: &mut Tx<'_>, hold: Hold) -> Result<HoldView, StoreError> {
     let movement = movement::caution(tx, hold.network, (hold.giver.id, hold.taker.id))?;
+    with_what_hangs_on_it(tx, hold, movement)
+}
+
+/// A hold with its parcel and its payments; one that is not agreed has neither.
+fn with_what_hangs_on_it(
+    tx: &mut Tx<'_>,
+    hold: Hold,
+    movement: Option<String>,
+) -> Result<HoldView, StoreError> {
+    if hold.state == HoldState::Held {
+        return Ok(HoldView { movement, ..views::hold(hold) });
+    }
     let parcel = parcels::of(tx, hold.id)?.map(views::parcel);
-    Ok(HoldView { movement, parcel, ..views::hold(hold) })
+    let payments = payments::of(tx, hold.id)?.into_iter().map(views::payment).collect();
+    Ok(HoldView { movement, parcel, payments, ..views::hold(hold) })
 }
 
 /// The giver agrees.

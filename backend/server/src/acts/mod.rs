@@ -12,6 +12,7 @@ pub mod holds;
 pub mod ledger;
 pub mod movement;
 pub mod parcels;
+pub mod payments;
 pub mod people;
 pub mod questions;
 pub mod rounds;

@@ -99,7 +99,7 @@ fn open(
     now: DateTime<Utc>,
     today: Day,
 ) -> Result<Open, StoreError> {
-    let offers = offers::board(tx, network, None, MOST, now)?;
+    let offers = offers::for_swaps(tx, network, MOST, now)?;
     let wants = wants::board(tx, network, None, MOST, now)?;
     let mut on_board: BTreeMap<FarmId, BTreeSet<String>> = BTreeMap::new();
     for offer in &offers {

@@ -4,6 +4,7 @@ use actix_web::web::{Path, ServiceConfig};
 use actix_web::{HttpRequest, get, post};
 use askama::Template;
 use spareloop_api::exchange::{AskHold, MatchLine, OfferView};
+use spareloop_domain::exchange::{Money, OpenTo};
 use spareloop_domain::words::{HoldId, OfferId, Purpose, WantId};
 
 use super::field::Choice;
@@ -75,8 +76,12 @@ fn read(form: &mut Form) -> Result<Option<AskHold>, ServerError> {
     let count = form.read("count");
     let purpose = form.read::<Purpose>("purpose");
     let worth = match purpose {
-        Some(Purpose::Gift) => Some(0),
+        Some(Purpose::Gift | Purpose::Sale) => Some(0),
         _ => form.read_tenths("worth"),
+    };
+    let unit_price = match purpose {
+        Some(Purpose::Sale) => form.read::<Money>("price"),
+        _ => None,
     };
     let hours = form.read_if_any::<u16>("hours");
     let want = form.read_if_any::<WantId>("want");
@@ -88,7 +93,15 @@ fn read(form: &mut Form) -> Result<Option<AskHold>, ServerError> {
     }
     let hold = HoldId::new(form.id("hold")?);
     let note = form.value("note").trim().to_owned();
-    Ok(Some(AskHold { hold, count, want, purpose, unit_value_tenths, hours, note }))
+    Ok(Some(AskHold { hold, count, want, purpose, unit_value_tenths, unit_price, hours, note }))
+}
+
+/// A starter gift is asked for as a gift.
+const fn usual_purpose(offer: &OfferView) -> Purpose {
+    match offer.open_to {
+        OpenTo::Everybody => Purpose::Swap,
+        OpenTo::Beginners => Purpose::Gift,
+    }
 }
 
 async fn fill(signed: &Signed<Grower>, form: Form, offer: &OfferView) -> Answer {
@@ -99,7 +112,7 @@ async fn fill(signed: &Signed<Grower>, form: Form, offer: &OfferView) -> Answer 
         let first = wants.first().cloned();
         let count = first.as_ref().map_or(offer.free, |line| line.count.min(offer.free));
         form.or("count", count)
-            .or("purpose", Purpose::Swap.code())
+            .or("purpose", usual_purpose(offer).code())
             .or("worth", "1.0")
             .or("hours", holds::USUAL_HOURS)
             .or("want", first.map(|line| line.want.to_string()).unwrap_or_default())
@@ -107,6 +120,7 @@ async fn fill(signed: &Signed<Grower>, form: Form, offer: &OfferView) -> Answer 
     let purposes = [
         Choice::new(Purpose::Swap.code(), "Swap: the owed book takes its worth"),
         Choice::new(Purpose::Gift.code(), "Gift: nothing is owed"),
+        Choice::new(Purpose::Sale.code(), "Sale: money passes between the two of you, not here"),
     ];
     let mut choices: Vec<Choice> = wants.iter().map(want_choice).collect();
     if !choices.is_empty() {

@@ -10,8 +10,9 @@ use askama::Template;
 use super::form::Form;
 
 /// What each field is called, above the field and in the list of mistakes.
-const LABELS: [(&str, &str); 51] = [
+const LABELS: [(&str, &str); 54] = [
     ("address", "Address of e-mail"),
+    ("amount", "How much"),
     ("answer_hours", "Hours to answer"),
     ("arrival", "How it came"),
     ("claim_answer", "Your answer"),
@@ -37,6 +38,7 @@ const LABELS: [(&str, &str); 51] = [
     ("most_farms", "Most farms in a loop"),
     ("name", "Name of the network"),
     ("needed_by", "Needed by"),
+    ("open_to", "For whom"),
     ("not_before", "Not before"),
     ("note", "A line to the giver"),
     ("on", "Day"),
@@ -45,6 +47,7 @@ const LABELS: [(&str, &str); 51] = [
     ("paused_until", "Until"),
     ("place", "Where"),
     ("post", "The post is paid by"),
+    ("price", "Price for one unit"),
     ("purpose", "What for"),
     ("received", "How many arrived"),
     ("region", "Region"),

@@ -5,7 +5,8 @@ use actix_web::{get, post};
 use askama::Template;
 use serde::Deserialize;
 use spareloop_api::exchange::{HoldView, Reason, TurnView};
-use spareloop_domain::exchange::HoldState;
+use spareloop_api::payments::PaymentView;
+use spareloop_domain::exchange::{HoldState, PaymentAct, PaymentState};
 use spareloop_domain::words::{FarmId, HoldId};
 
 use super::form::{Form, Posted};
@@ -40,6 +41,20 @@ struct HoldPage {
     hold: HoldView,
     farm: FarmId,
     may: Vec<May>,
+}
+
+impl HoldPage {
+    /// What the farm may do with a payment that is noted.
+    fn of_payment(&self, payment: &PaymentView) -> Vec<(PaymentAct, &'static str)> {
+        if payment.state != PaymentState::Noted.code() {
+            return Vec::new();
+        }
+        if payment.noted_by == self.farm {
+            vec![(PaymentAct::WithdrawByNoter, "Take it back")]
+        } else {
+            vec![(PaymentAct::ConfirmByOther, "It did"), (PaymentAct::DenyByOther, "It did not")]
+        }
+    }
 }
 
 /// Something that a farm may do with a hold as it stands.
@@ -93,14 +108,16 @@ fn may(hold: &HoldView, farm: FarmId) -> Vec<May> {
     const CONFIRM: May = May { address: "receipt", words: "Confirm", class: "go" };
     const CLAIM: May = May { address: "claim", words: "Something is wrong with it", class: "act" };
     const PARCEL: May = May { address: "parcel", words: "How it travels", class: "act" };
+    const MONEY: May = May { address: "payment", words: "Money passed", class: "act" };
     const RELEASE: May = May { address: "release", words: "Release", class: "act" };
     match (hold.state.parse(), say::side(hold, farm)) {
         (Ok(HoldState::Held), Side::Giver) => vec![AGREE, RELEASE],
-        (Ok(HoldState::Agreed), Side::Giver) => vec![HAND_OVER, PARCEL, RELEASE],
-        (Ok(HoldState::Agreed), Side::Taker) => vec![PARCEL, RELEASE],
+        (Ok(HoldState::Agreed), Side::Giver) => vec![HAND_OVER, PARCEL, MONEY, RELEASE],
+        (Ok(HoldState::Agreed), Side::Taker) => vec![PARCEL, MONEY, RELEASE],
         (Ok(HoldState::Held), Side::Taker) => vec![RELEASE],
-        (Ok(HoldState::HandedOver), Side::Taker) => vec![CONFIRM],
-        (Ok(HoldState::Received), Side::Taker) => vec![CLAIM],
+        (Ok(HoldState::HandedOver), Side::Taker) => vec![CONFIRM, MONEY],
+        (Ok(HoldState::Received), Side::Taker) => vec![CLAIM, MONEY],
+        (Ok(HoldState::HandedOver | HoldState::Received), Side::Giver) => vec![MONEY],
         _ => Vec::new(),
     }
 }

@@ -167,7 +167,7 @@ fn done(asked: &str) -> Option<&'static str> {
     DONE.iter().find(|(known, _)| *known == mark).map(|(_, words)| *words)
 }
 
-const DONE: [(&str, &str); 37] = [
+const DONE: [(&str, &str); 39] = [
     ("signed-out", "You are signed out."),
     ("set-up", "Your sign-in is made. Now name your network."),
     ("network", "The network is made. Now invite the farms."),
@@ -200,6 +200,8 @@ const DONE: [(&str, &str); 37] = [
     ("claimed", "Claimed. The other farm is told and has 14 days to answer."),
     ("claim-answered", "Noted. The other farm was told."),
     ("claim-decided", "Decided, on record. Both farms were told."),
+    ("paid", "Noted. It is on record once the other farm confirms it."),
+    ("payment", "Noted. The other farm was told."),
     ("question", "Answered. Whoever holds of that lot was told."),
     ("cut-rule", "The rule is set, and every farm was told."),
     ("region", "Noted, and the farm was told."),

@@ -8,6 +8,7 @@
 //! set_up sign_in join network             people
 //! home sheet offers wants matches         stock, spare and short
 //! holds ask wait agree parcels hand_over receipt claims owed  from asking to the owed book
+//! payments     money that passed, as both say
 //! questions    own need or a provisional promise; by which rule holds are cut
 //! rounds round_make proposal swap_day limit   rounds, answers, lists to print, limits
 //! movement     regions, what is asked for between them; required: kinds of statement to tick
@@ -41,6 +42,7 @@ mod offers;
 mod once;
 mod owed;
 mod parcels;
+mod payments;
 mod proposal;
 mod questions;
 mod receipt;
@@ -81,6 +83,7 @@ pub fn configure(config: &mut ServiceConfig) {
     hand_over::configure(config);
     receipt::configure(config);
     parcels::configure(config);
+    payments::configure(config);
     claims::configure(config);
     questions::configure(config);
     owed::configure(config);

@@ -6,8 +6,10 @@ use askama::Template;
 use spareloop_api::attest::Standing;
 use spareloop_api::exchange::{MakeOffer, OfferView, SignsOfDisease};
 use spareloop_api::stock::{LotLine, StockLine};
+use spareloop_domain::exchange::OpenTo;
 use spareloop_domain::words::{Count, FarmId, LotId, OfferId};
 
+use super::field::Choice;
 use super::form::{Form, Posted};
 use super::layout::{Answer, Page, see_other};
 use super::say;
@@ -27,6 +29,7 @@ struct NewOfferPage<'a> {
     form: &'a Form,
     line: &'a StockLine,
     lot: &'a LotLine,
+    whom: [Choice; 2],
 }
 
 #[derive(Template)]
@@ -65,8 +68,11 @@ async fn make(signed: Signed<Grower>, posted: Posted) -> Answer {
     else {
         return show_new(&signed, form).await;
     };
+    let Some(open_to) = form.read::<OpenTo>("open_to") else {
+        return show_new(&signed, form).await;
+    };
     let conditions = form.value("conditions").trim().to_owned();
-    let request = MakeOffer { offer, lot, count, smallest_parcel, conditions };
+    let request = MakeOffer { offer, lot, count, smallest_parcel, conditions, open_to };
     match exchange::make_offer(&signed.visitor.house, signed.caller, &key, request).await {
         Ok(made) => Ok(see_other(&format!("/offers/{}?done=offered", made.offer))),
         Err(error) => {
@@ -88,10 +94,16 @@ async fn show_new(signed: &Signed<Grower>, form: Form) -> Answer {
         // What was typed stays as it was typed.
         form
     } else {
-        form.or("count", can_go(line, lot)).or("smallest_parcel", 1)
+        form.or("count", can_go(line, lot))
+            .or("smallest_parcel", 1)
+            .or("open_to", OpenTo::Everybody.code())
     };
+    let whom = [
+        Choice::new(OpenTo::Everybody.code(), "Every farm: to swap, to give or to sell"),
+        Choice::new(OpenTo::Beginners.code(), "Beginners, as a starter gift: nothing is owed"),
+    ];
     let page = signed.visitor.form_page("Offer spare", &form);
-    signed.visitor.show_form(&form, &NewOfferPage { page, form: &form, line, lot })
+    signed.visitor.show_form(&form, &NewOfferPage { page, form: &form, line, lot, whom })
 }
 
 /// What can be offered of a lot: what is spare, as far as the lot has it unpromised.

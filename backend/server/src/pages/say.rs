@@ -15,7 +15,7 @@ use spareloop_api::rounds::{ProposalView, RoundLine};
 use spareloop_domain::attest::FactKind;
 use spareloop_domain::exchange::owed::Tenths;
 use spareloop_domain::exchange::{
-    Answer, HoldState, OfferState, ParcelState, ProposalState, RoundState,
+    Answer, HoldState, Money, OfferState, ParcelState, PaymentState, ProposalState, RoundState,
 };
 use spareloop_domain::words::{Count, Day, FarmId, Identity, UnitKind};
 
@@ -117,6 +117,19 @@ pub(super) fn proposal(proposal: &ProposalView) -> String {
 pub(super) fn proposal_state(code: &str) -> String {
     let said = ProposalState::from_str(code).map_or_else(|_| code.to_owned(), |it| it.to_string());
     capital(&said)
+}
+
+/// How a payment stands.
+pub(super) fn payment_state(code: &str) -> String {
+    PaymentState::from_str(code).map_or_else(|_| code.to_owned(), |state| state.to_string())
+}
+
+/// "2.50 EUR each, 15 EUR in all".
+pub(super) fn price_of(price: &Money, count: &Count) -> String {
+    match price.times(*count) {
+        Ok(all) => format!("{price} each, {all} in all"),
+        Err(_) => format!("{price} each"),
+    }
 }
 
 /// What a farm answered.

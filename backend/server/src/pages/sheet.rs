@@ -7,6 +7,7 @@ use actix_web::web::{Query, ServiceConfig};
 use askama::Template;
 use serde::Deserialize;
 use spareloop_api::exchange::{Board, OfferView, WantView};
+use spareloop_domain::exchange::OpenTo;
 use spareloop_domain::words::{FarmId, UnitKind, fold_key};
 use uuid::Uuid;
 
@@ -115,6 +116,9 @@ impl SheetPage {
             "eyed" => parts.push("eyed".to_owned()),
             "not-yet-eyed" => parts.push("not yet eyed".to_owned()),
             _ => {}
+        }
+        if offer.open_to == OpenTo::Beginners {
+            parts.push("a starter gift for beginners".to_owned());
         }
         if offer.identity == spareloop_domain::words::Identity::Unsure {
             parts.push(offer.identity.to_string());

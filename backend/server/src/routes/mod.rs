@@ -14,6 +14,7 @@ pub mod holds;
 pub mod ledger;
 pub mod movement;
 pub mod parcels;
+pub mod payments;
 pub mod people;
 pub mod questions;
 pub mod rounds;
@@ -51,6 +52,7 @@ pub fn configure(config: &mut ServiceConfig<'_>) {
     exchange::configure(config);
     holds::configure(config);
     parcels::configure(config);
+    payments::configure(config);
     claims::configure(config);
     questions::configure(config);
     turns::configure(config);

@@ -6,6 +6,7 @@ use spareloop_api::exchange::{
     PostingView, SignsOfDisease, TurnView, WantView,
 };
 use spareloop_api::parcels::ParcelView;
+use spareloop_api::payments::PaymentView;
 use spareloop_api::people::FarmView;
 use spareloop_domain::forecast::outlook::lot_outlook;
 use spareloop_domain::ledger::Book;
@@ -21,6 +22,7 @@ use spareloop_store::messages::Message;
 use spareloop_store::offers::Offer;
 use spareloop_store::owed::Posted;
 use spareloop_store::parcels::Parcel;
+use spareloop_store::payments::Payment;
 use spareloop_store::turns::Turn;
 use spareloop_store::wants::Want;
 
@@ -59,6 +61,7 @@ pub fn offer(
         history: lot.map_or_else(no_history, |lot| history(lot, book, today, rules)),
         hygiene: HygieneView { sentence: bench_hygiene(book, offer.lot).sentence() },
         stated,
+        open_to: offer.open_to,
         made_at: offer.made_at,
         movement: None,
     }
@@ -122,6 +125,17 @@ pub fn want(want: Want, farm: FarmView) -> WantView {
     }
 }
 
+/// A payment that one of the two farms noted.
+pub fn payment(payment: Payment) -> PaymentView {
+    PaymentView {
+        payment: payment.id,
+        noted_by: payment.noted_by,
+        amount: payment.amount,
+        on: payment.on,
+        state: payment.state.code().to_owned(),
+    }
+}
+
 /// A hold as its two farms see it.
 pub fn hold(hold: Hold) -> HoldView {
     HoldView {
@@ -135,6 +149,8 @@ pub fn hold(hold: Hold) -> HoldView {
         count: hold.count,
         purpose: hold.purpose,
         unit_value_tenths: u32::try_from(hold.unit_value.0).unwrap_or(0),
+        unit_price: hold.unit_price,
+        payments: Vec::new(),
         state: hold.state.code().to_owned(),
         until: hold.lapses_at,
         note: hold.note,

@@ -18,6 +18,7 @@ mod movement;
 mod pages_doors;
 mod pages_job;
 mod parcels;
+mod payments;
 mod questions;
 mod rounds;
 mod sign_in;

@@ -22,6 +22,7 @@ use spareloop_server::solving;
 
 use crate::exchange::Pair;
 use crate::farm::Farm;
+use crate::payments;
 use crate::questions;
 use crate::yard::{Answer, Call, PASSWORD, new_id};
 
@@ -73,6 +74,7 @@ impl World {
         let path = format!("/offers/{}/line", offer.offer);
         let turn: TurnView = pair.act(&pair.taker, &path, &waits).await.ok();
         let (round, proposal) = proposed(&mut pair).await;
+        let payment = paid(&pair).await;
         let question = questions::asked(&mut pair).await;
         let invitation = pair.yard.invite(&pair.clara).await;
         let theirs = Things::from([
@@ -84,6 +86,7 @@ impl World {
             ("claim", claim),
             ("turn", turn.turn.to_string()),
             ("question", question),
+            ("payment", payment),
             ("round", round),
             ("proposal", proposal),
             ("device", pair.giver.chain.device.to_string()),
@@ -177,6 +180,15 @@ async fn claimed(pair: &Pair, offer: &OfferView) -> String {
     claim.claim.to_string()
 }
 
+/// A payment that emil noted.
+async fn paid(pair: &Pair) -> String {
+    let hold = payments::sold(pair).await.hold;
+    let body = json!({"payment": new_id(), "amount": "10 EUR", "on": "2027-02-01"});
+    let noted: HoldView =
+        pair.act(&pair.taker, &format!("/holds/{hold}/payments"), &body).await.ok();
+    noted.payments[0].payment.to_string()
+}
+
 /// A round and the loop that it proposes to the two farms.
 async fn proposed(pair: &mut Pair) -> (String, String) {
     let given = pair.giver.stores(&pair.yard, "Tin Orchard", 20).await;
@@ -234,16 +246,19 @@ impl Operation {
     fn body_for(&self, example: &Value) -> Value {
         let mut body = example.clone();
         let more = match self.name.as_str() {
-            "ask_hold" => json!({"purpose": "gift", "count": 1, "unit_value_tenths": 0,
-                "want": null, "hours": 24}),
+            "ask_hold" => {
+                json!({"purpose": "gift", "count": 1, "unit_value_tenths": 0, "unit_price": null,
+                "want": null, "hours": 24})
+            }
             "wait_in_line" => json!({"purpose": "gift", "count": 1, "unit_value_tenths": 0,
                 "want": null}),
             "hand_over" => json!({"given": 1, "on": "2027-02-01"}),
             "receive" => json!({"received": 2, "on": "2027-02-01"}),
+            "note_payment" => json!({"amount": "1 EUR", "on": "2027-02-01"}),
             "answer_question" => json!({"answer": "keep-need"}),
             "set_cut_rule" => json!({"rule": "by-shares"}),
             "make_claim" => json!({"kind": "condition", "count": 1}),
-            "make_offer" => json!({"count": 1, "smallest_parcel": 1}),
+            "make_offer" => json!({"count": 1, "smallest_parcel": 1, "open_to": "everybody"}),
             _ => json!({}),
         };
         if let (Some(body), Some(more)) = (body.as_object_mut(), more.as_object()) {

@@ -55,8 +55,7 @@ pub fn release(
     let state = after(&found, farm, act)?;
     add_step(tx, &mut found, state, Actor::Farm(farm), why, now)?;
     Counters::Freed(found.count).write(tx, found.offer, now)?;
-    let (who, whom) =
-        if giving { (&found.giver, &found.taker) } else { (&found.taker, &found.giver) };
+    let (who, whom) = found.who_and_whom(farm);
     let told = format!(
         "{} released the hold of {} of '{}'.{}",
         who.name,
@@ -104,7 +103,7 @@ pub(crate) fn after(hold: &Hold, farm: FarmId, act: HoldAct) -> Result<HoldState
     let may = match act.by() {
         Party::Giver => hold.giver.id == farm,
         Party::Taker => hold.taker.id == farm,
-        Party::Part | Party::House | Party::Coordinator => false,
+        Party::Part | Party::House | Party::Noter | Party::OtherFarm | Party::Coordinator => false,
     };
     if !may {
         return Err(StoreError::refuse(Refused::OnlyBy(act.by())));

@@ -4,7 +4,9 @@ use chrono::{DateTime, Utc};
 use diesel::{ExpressionMethods, QueryDsl, RunQueryDsl};
 use spareloop_domain::attest::missing;
 use spareloop_domain::exchange::owed::Tenths;
-use spareloop_domain::exchange::{HoldState, OfferAct, OfferState, WantState};
+use spareloop_domain::exchange::starter::is_beginner;
+use spareloop_domain::exchange::{HoldState, Money, OfferAct, OfferState, OpenTo, WantState};
+use spareloop_domain::ledger::draft::check_passing_on;
 use spareloop_domain::words::{Count, FarmId, HoldId, NetworkId, OfferId, Purpose, WantId};
 
 use super::step::cover_want;
@@ -14,8 +16,8 @@ use crate::people::Farm;
 use crate::schema::offers as offers_table;
 use crate::text::{free, today};
 use crate::{
-    Conflict, Missing, Named, Refused, StoreError, Tx, attest, limits, messages, movement, people,
-    planted, turns, wants,
+    Conflict, Missing, Named, Refused, StoreError, Tx, attest, farm_book, hand_overs, limits,
+    messages, movement, people, planted, turns, wants,
 };
 
 /// The most that a unit can be worth, as the owed book has it.
@@ -32,10 +34,12 @@ pub struct AskHold {
     pub count: Count,
     /// The want it is for, if any.
     pub want: Option<WantId>,
-    /// Swap or gift.
+    /// Swap, gift or sale.
     pub purpose: Purpose,
-    /// What the two farms take one unit to be worth; 0 for a gift.
+    /// What the two farms take one unit to be worth; 0 but for a swap.
     pub unit_value: Tenths,
+    /// What one unit is sold for, where it is a sale.
+    pub unit_price: Option<Money>,
     /// When it lapses if nobody acts.
     pub lapses_at: DateTime<Utc>,
     /// A line to the giver.
@@ -49,8 +53,14 @@ impl AskHold {
                 return Err(Refused::UnitValue(self.unit_value));
             }
             Purpose::Gift if self.unit_value != Tenths(0) => return Err(Refused::GiftWithValue),
-            Purpose::Swap | Purpose::Gift => {}
-            Purpose::Sale | Purpose::Club | Purpose::Return => {
+            Purpose::Sale if self.unit_price.is_none() || self.unit_value != Tenths(0) => {
+                return Err(Refused::SaleWithoutPrice);
+            }
+            Purpose::Swap | Purpose::Gift if self.unit_price.is_some() => {
+                return Err(Refused::PriceWithoutSale);
+            }
+            Purpose::Swap | Purpose::Gift | Purpose::Sale => {}
+            Purpose::Club | Purpose::Return => {
                 return Err(Refused::NotForHolds(self.purpose));
             }
         }
@@ -111,12 +121,39 @@ pub(crate) fn may_ask(
         return Err(StoreError::refuse(Refused::OwnOffer));
     }
     offer.state.after(OfferAct::AskHoldByTaker).map_err(StoreError::refuse)?;
+    if offer.open_to == OpenTo::Beginners {
+        check_starter(tx, (network, taker), asked.purpose, now)?;
+    }
+    if asked.purpose == Purpose::Sale {
+        // What may be swapped need not be free to be sold.
+        let book = farm_book(tx, offer.farm)?;
+        check_passing_on(&book, offer.lot, Purpose::Sale, today(now)?)
+            .map_err(StoreError::refuse)?;
+    }
     if asked.count < offer.smallest_parcel {
         let (asked, smallest) = (asked.count, offer.smallest_parcel);
         return Err(StoreError::refuse(Refused::BelowSmallestParcel { asked, smallest }));
     }
     check_want(tx, network, taker, asked, offer, now)?;
     movement::check(tx, network, (offer.farm, taker), offer.lot, now)
+}
+
+fn check_starter(
+    tx: &mut Tx<'_>,
+    (network, taker): (NetworkId, FarmId),
+    purpose: Purpose,
+    now: DateTime<Utc>,
+) -> Result<(), StoreError> {
+    if purpose != Purpose::Gift {
+        return Err(StoreError::refuse(Refused::OnlyAsAGift));
+    }
+    let joined = today(people::joined_at(tx, network, taker)?)?;
+    let handed_over = hand_overs::handed_over_by(tx, taker)?;
+    if is_beginner(joined, today(now)?, handed_over) {
+        Ok(())
+    } else {
+        Err(StoreError::refuse(Refused::NotABeginner))
+    }
 }
 
 /// Writes down which holds of a locked offer have lapsed, and holds what that frees for those in line.
@@ -155,6 +192,7 @@ pub(crate) fn hold_for(
         count: asked.count,
         purpose: asked.purpose,
         unit_value: asked.unit_value,
+        unit_price: asked.unit_price,
         lapses_at: asked.lapses_at,
         note,
     };
@@ -188,6 +226,7 @@ pub(super) struct Terms<'a> {
     pub(super) count: Count,
     pub(super) purpose: Purpose,
     pub(super) unit_value: Tenths,
+    pub(super) unit_price: Option<Money>,
     pub(super) lapses_at: DateTime<Utc>,
     pub(super) note: &'a str,
 }
@@ -213,6 +252,7 @@ pub(super) fn begun(
         count: terms.count,
         purpose: terms.purpose,
         unit_value: terms.unit_value,
+        unit_price: terms.unit_price,
         state: HoldState::Held,
         asked_at: now,
         lapses_at: terms.lapses_at,

@@ -15,8 +15,8 @@ use chrono::{DateTime, NaiveDateTime, Utc};
 use diesel::{
     BoolExpressionMethods, ExpressionMethods, OptionalExtension, QueryDsl, Queryable, RunQueryDsl,
 };
-use spareloop_domain::exchange::HoldState;
 use spareloop_domain::exchange::owed::Tenths;
+use spareloop_domain::exchange::{HoldState, Money};
 use spareloop_domain::words::{
     Count, FarmId, HoldId, Identity, LotId, NetworkId, OfferId, Purpose, UnitKind, WantId,
 };
@@ -31,7 +31,7 @@ pub(crate) use step::{Actor, Counters, add_step, cover_want, insert, lapse_overd
 use crate::hand_overs::{HandOver, hand_over_of};
 use crate::schema::{farms, hold_now, hold_steps, offers};
 use crate::text::{count, micros, moment, read, read_some};
-use crate::{Missing, Named, StoreError, Tx};
+use crate::{Missing, Named, StoreError, Tx, payments};
 
 /// A hold as its two farms see it.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -62,6 +62,8 @@ pub struct Hold {
     pub purpose: Purpose,
     /// What the two agreed that one unit is worth.
     pub unit_value: Tenths,
+    /// What one unit is sold for, where it is a sale.
+    pub unit_price: Option<Money>,
     /// How it stands; one whose time has passed is lapsed, whether or not that is written down.
     pub state: HoldState,
     /// Its place in the line.
@@ -77,6 +79,13 @@ pub struct Hold {
     /// Its life, oldest first.
     pub steps: Vec<Step>,
     pub(crate) step: i64,
+}
+
+impl Hold {
+    /// The farm that acts, and the other one.
+    pub(crate) fn who_and_whom(&self, acts: FarmId) -> (&Named<FarmId>, &Named<FarmId>) {
+        if self.giver.id == acts { (&self.giver, &self.taker) } else { (&self.taker, &self.giver) }
+    }
 }
 
 /// One step in a hold's life.
@@ -191,6 +200,11 @@ impl HoldRow {
             .select((offers::lot, offers::variety, offers::identity, offers::unit))
             .first(tx.connection)?;
         let id: HoldId = read(&self.id)?;
+        let purpose: Purpose = read(&self.purpose)?;
+        let unit_price = match purpose {
+            Purpose::Sale => payments::price(tx, id)?,
+            _ => None,
+        };
         Ok(Hold {
             id,
             network: read(&self.network)?,
@@ -203,8 +217,9 @@ impl HoldRow {
             identity: read(&identity)?,
             unit: read(&unit)?,
             count: count(self.count)?,
-            purpose: read(&self.purpose)?,
+            purpose,
             unit_value: Tenths(self.unit_value_tenths),
+            unit_price,
             state: state_at(read(&self.state)?, self.lapses_at, now),
             asked_at: self.asked_at.and_utc(),
             lapses_at: self.lapses_at.and_utc(),

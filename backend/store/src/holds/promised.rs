@@ -44,6 +44,7 @@ pub(crate) fn promise(
         count: promised.count,
         purpose: Purpose::Swap,
         unit_value: promised.unit_value,
+        unit_price: None,
         // It is agreed in this transaction, and what is agreed does not lapse.
         lapses_at: now,
         note: promised.why,

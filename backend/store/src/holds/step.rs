@@ -10,7 +10,7 @@ use crate::error::taken;
 use crate::offers::{Offer, close_if_gone};
 use crate::schema::{hold_now, hold_steps, holds, offers};
 use crate::text::{moment, read};
-use crate::{StoreError, Taken, Tx, messages, wants};
+use crate::{StoreError, Taken, Tx, messages, payments, wants};
 
 /// Who takes a step.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -48,7 +48,10 @@ pub(crate) fn insert(tx: &mut Tx<'_>, hold: &Hold) -> Result<(), StoreError> {
         ))
         .execute(tx.connection)
         .map_err(taken(Taken::Hold))?;
-    Ok(())
+    match hold.unit_price {
+        Some(price) => payments::put_price(tx, hold.id, price),
+        None => Ok(()),
+    }
 }
 
 /// Writes a hold's step; two that take the same step are told apart by the primary key.

@@ -13,7 +13,7 @@ use diesel::dsl::{count_star, sql};
 use diesel::sql_types::BigInt;
 use diesel::{ExpressionMethods, OptionalExtension, QueryDsl, RunQueryDsl};
 use spareloop_domain::exchange::cut::promised;
-use spareloop_domain::exchange::{OfferAct, OfferState};
+use spareloop_domain::exchange::{OfferAct, OfferState, OpenTo};
 use spareloop_domain::ledger::draft::check_passing_on;
 use spareloop_domain::words::{
     Count, FarmId, Identity, LotId, NetworkId, OfferId, Purpose, UnitKind, VarietyName,
@@ -41,6 +41,8 @@ pub struct NewOffer {
     pub smallest_parcel: Count,
     /// In words; may be empty.
     pub conditions: String,
+    /// For whom.
+    pub open_to: OpenTo,
 }
 
 /// An offer.
@@ -78,6 +80,8 @@ pub struct Offer {
     pub made_at: DateTime<Utc>,
     /// Rises with every act.
     pub version: i64,
+    /// For whom.
+    pub open_to: OpenTo,
 }
 
 impl Offer {
@@ -130,6 +134,7 @@ pub fn make(
             offers::conditions.eq(conditions),
             offers::state.eq(OfferState::Open.code()),
             offers::made_at.eq(moment(now)),
+            offers::open_to.eq(new.open_to.code()),
         ))
         .execute(tx.connection)
         .map_err(taken(Taken::Offer))?;
@@ -252,6 +257,18 @@ pub fn of_farm(
     let rows: Vec<OfferRow> = query.load(tx.connection)?;
     let found = rows.into_iter().map(Offer::try_from).collect::<Result<_, _>>()?;
     as_of(tx, found, now)
+}
+
+/// The same without what is for beginners alone: what rounds, matches and values go by.
+pub fn for_swaps(
+    tx: &mut Tx<'_>,
+    network: NetworkId,
+    limit: u32,
+    now: DateTime<Utc>,
+) -> Result<Vec<Offer>, StoreError> {
+    let mut found = board(tx, network, None, limit, now)?;
+    found.retain(|offer| offer.open_to == OpenTo::Everybody);
+    Ok(found)
 }
 
 /// Takes what overdue holds bound out of `held`.

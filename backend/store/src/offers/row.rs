@@ -34,6 +34,7 @@ pub(super) struct OfferRow {
     state: String,
     made_at: NaiveDateTime,
     version: i64,
+    open_to: String,
 }
 
 pub(super) const COLUMNS: <offers::table as diesel::Table>::AllColumns = offers::all_columns;
@@ -58,6 +59,7 @@ impl TryFrom<OfferRow> for Offer {
             state: read(&row.state)?,
             made_at: row.made_at.and_utc(),
             version: row.version,
+            open_to: read(&row.open_to)?,
         })
     }
 }

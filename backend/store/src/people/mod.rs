@@ -17,6 +17,7 @@ use spareloop_domain::words::{FarmId, NetworkId, PersonId};
 pub use invitations::{
     Invitation, Joined, NewFarm, NewInvitation, invitations, invite, join, withdraw_invitation,
 };
+pub(crate) use networks::joined_at;
 pub use networks::{Farm, farm, farms, make_network};
 pub use set_up::{put_set_up_token, set_up_token_exists, somebody_is_set_up, use_set_up_token};
 

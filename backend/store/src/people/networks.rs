@@ -1,6 +1,6 @@
 //! Networks and the farms in them.
 
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, NaiveDateTime, Utc};
 use diesel::{ExpressionMethods, OptionalExtension, QueryDsl, RunQueryDsl};
 use spareloop_domain::words::{DeviceId, FarmId, NetworkId, PersonId};
 
@@ -60,6 +60,21 @@ pub fn farm(tx: &mut Tx<'_>, network: NetworkId, id: FarmId) -> Result<Farm, Sto
         .first(tx.connection)
         .optional()?;
     row.ok_or(Missing::Farm)?.try_into_farm()
+}
+
+/// When a farm of the network joined it.
+pub(crate) fn joined_at(
+    tx: &mut Tx<'_>,
+    network: NetworkId,
+    id: FarmId,
+) -> Result<DateTime<Utc>, StoreError> {
+    let at: Option<NaiveDateTime> = farms_table::table
+        .filter(farms_table::network.eq(network.to_string()))
+        .filter(farms_table::id.eq(id.to_string()))
+        .select(farms_table::joined_at)
+        .first(tx.connection)
+        .optional()?;
+    Ok(at.ok_or(Missing::Farm)?.and_utc())
 }
 
 /// Every farm of the network, by id.

@@ -12,6 +12,7 @@ use std::sync::atomic::{AtomicU32, Ordering};
 
 use chrono::{DateTime, TimeDelta, Utc};
 use diesel::{Connection, PgConnection, RunQueryDsl, sql_query};
+use spareloop_domain::exchange::OpenTo;
 use spareloop_domain::exchange::owed::Tenths;
 use spareloop_domain::ledger::body::{Loss, Opening, VarietyNote};
 use spareloop_domain::ledger::{Body, Clock, Draft, Entry, Hash, Seq};
@@ -307,6 +308,7 @@ pub fn new_offer(lot: LotId, count: u16, smallest: u16) -> NewOffer {
         count: n(count),
         smallest_parcel: n(smallest),
         conditions: "pick-up only".to_owned(),
+        open_to: OpenTo::Everybody,
     }
 }
 
@@ -325,6 +327,7 @@ pub fn asking(offer: OfferId, count: u16) -> AskHold {
         want: None,
         purpose: Purpose::Swap,
         unit_value: Tenths(15),
+        unit_price: None,
         lapses_at: later(3600),
         note: String::new(),
     }

@@ -35,7 +35,7 @@ pub async fn freeze(
     let (rules, now, today) = (rules.clone(), house.now(), house.today()?);
     house
         .read(move |tx| {
-            let offers = offers::board(tx, network, None, MOST_MATCHED, now)?;
+            let offers = offers::for_swaps(tx, network, MOST_MATCHED, now)?;
             let wants = wants::board(tx, network, None, MOST_MATCHED, now)?;
             let bound = proposals::bound_by_open(tx, network, now)?;
             let mut lack: Vec<Lack> = wants.iter().filter_map(lack_of).collect();
