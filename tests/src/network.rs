@@ -40,7 +40,11 @@ pub fn signed_in(server: &str, tokens: Tokens) -> Client {
 pub fn sign_in(server: &str, login: &str) -> Client {
     let tokens = Client::new(server)
         .expect("an address")
-        .sign_in(&SignIn { login: login.to_owned(), password: Secret(PASSWORD.to_owned()) })
+        .sign_in(&SignIn {
+            login: login.to_owned(),
+            password: Secret(PASSWORD.to_owned()),
+            acting_for: None,
+        })
         .expect("a sign-in");
     signed_in(server, tokens)
 }

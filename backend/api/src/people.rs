@@ -2,7 +2,7 @@
 
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
-use spareloop_domain::words::{DeviceId, FarmId, InvitationId, NetworkId, PersonId};
+use spareloop_domain::words::{Day, DeviceId, FarmId, InvitationId, NetworkId, PersonId};
 use utoipa::ToSchema;
 
 /// A secret on its way: never printed by `Debug`.
@@ -38,6 +38,47 @@ pub struct SignIn {
     pub login: String,
     /// The password.
     pub password: Secret,
+    /// For a coordinator: a farm on paper, which consented. The sign-in is that farm's and no other's, and
+    /// ends with the consent.
+    #[serde(default)]
+    #[schema(value_type = Option<String>, format = "uuid")]
+    pub acting_for: Option<FarmId>,
+}
+
+/// `POST /farms-on-paper`: a farm that keeps its books on paper consented that the coordinator acts for it.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct MakeFarmOnPaper {
+    /// The farm's id, made by the client before it is sent.
+    #[schema(value_type = String, format = "uuid")]
+    pub farm: FarmId,
+    /// Its name; " (on paper)" is shown with it.
+    pub name: String,
+    /// Who consented for the farm.
+    pub consent_by: String,
+    /// How: by a signed note, at a meeting, on the telephone.
+    pub consent_how: String,
+    /// On which day.
+    #[schema(value_type = String, format = "date")]
+    pub consent_on: Day,
+}
+
+/// A farm on paper.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
+pub struct FarmOnPaperView {
+    /// Which.
+    pub farm: FarmView,
+    /// Who consented for it.
+    pub consent_by: String,
+    /// How.
+    pub consent_how: String,
+    /// On which day.
+    #[schema(value_type = String, format = "date")]
+    pub consent_on: Day,
+    /// When the consent was taken back.
+    pub ended_at: Option<DateTime<Utc>>,
+    /// How often somebody began to act for it.
+    pub sign_ins: u64,
 }
 
 /// `POST /refresh`: the old refresh token for new ones.

@@ -172,6 +172,23 @@ pub fn shut_out(
     Ok(())
 }
 
+/// Shuts every device of a farm out; its entries stay.
+pub(crate) fn shut_out_all(
+    tx: &mut Tx<'_>,
+    farm: FarmId,
+    now: DateTime<Utc>,
+) -> Result<(), StoreError> {
+    diesel::update(
+        devices::table
+            .filter(devices::farm.eq(farm.to_string()))
+            .filter(devices::kind.eq(FARMS_OWN))
+            .filter(devices::shut_out_at.is_null()),
+    )
+    .set(devices::shut_out_at.eq(Some(moment(now))))
+    .execute(tx.connection)?;
+    Ok(())
+}
+
 /// Makes a device known that another one of the farm speaks for, by bringing entries of its chain:
 /// the server was put back from a copy that is older than it. It has a token that nobody holds, and
 /// gets one when it signs in.

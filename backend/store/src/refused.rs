@@ -47,6 +47,15 @@ pub enum Refused {
     /// Only a swap day is settled.
     #[error("only a swap day is settled; a loop is handed over hold by hold")]
     NotASwapDay,
+    /// A consent that nobody gave.
+    #[error("it must be noted who consented for the farm, and how")]
+    ConsentOfNobody,
+    /// A consent of a day to come.
+    #[error("a consent is noted once it was given")]
+    ConsentToCome,
+    /// A name that has no room for the mark of a farm on paper.
+    #[error("the name must leave room for ' (on paper)', which is shown with it")]
+    NameTooLongOnPaper,
     /// A sale without a price.
     #[error("a sale has a price for one unit, like 2.50 EUR, and no worth in the owed book")]
     SaleWithoutPrice,

@@ -103,6 +103,7 @@ diesel::table! {
         expires_at -> Timestamp,
         ended_at -> Nullable<Timestamp>,
         ended_why -> Nullable<Text>,
+        acts_for -> Nullable<Text>,
     }
 }
 
@@ -113,6 +114,7 @@ diesel::table! {
         csrf_hash -> Text,
         made_at -> Timestamp,
         expires_at -> Timestamp,
+        acts_for -> Nullable<Text>,
     }
 }
 
@@ -560,6 +562,29 @@ diesel::table! {
 }
 
 diesel::table! {
+    farms_on_paper (farm) {
+        farm -> Text,
+        network -> Text,
+        consent_by -> Text,
+        consent_how -> Text,
+        consent_on -> Text,
+        noted_by -> Text,
+        noted_at -> Timestamp,
+        ended_at -> Nullable<Timestamp>,
+        ended_why -> Text,
+    }
+}
+
+diesel::table! {
+    stand_ins (id) {
+        id -> Text,
+        farm -> Text,
+        person -> Text,
+        began_at -> Timestamp,
+    }
+}
+
+diesel::table! {
     questions (id) {
         id -> Text,
         network -> Text,
@@ -632,6 +657,8 @@ diesel::allow_tables_to_appear_in_same_query!(
     parcels,
     hold_prices,
     payments,
+    farms_on_paper,
+    stand_ins,
     questions,
     cut_rules,
 );

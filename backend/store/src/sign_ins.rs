@@ -4,11 +4,11 @@
 
 use chrono::{DateTime, NaiveDateTime, TimeDelta, Utc};
 use diesel::{ExpressionMethods, OptionalExtension, QueryDsl, RunQueryDsl};
-use spareloop_domain::words::PersonId;
+use spareloop_domain::words::{FarmId, PersonId};
 use uuid::Uuid;
 
 use crate::schema::sign_in_families;
-use crate::text::{moment, read};
+use crate::text::{moment, read, read_some};
 use crate::{StoreError, Tx, fresh};
 
 /// A family just begun.
@@ -29,6 +29,8 @@ pub struct FamilyState {
     pub expires_at: DateTime<Utc>,
     /// When it was ended.
     pub ended_at: Option<DateTime<Utc>>,
+    /// The farm on paper that it is bound to, if it is.
+    pub acts_for: Option<FarmId>,
 }
 
 /// What a refresh came to.
@@ -71,6 +73,7 @@ impl EndedWhy {
 pub fn start(
     tx: &mut Tx<'_>,
     person: PersonId,
+    acts_for: Option<FarmId>,
     expires_at: DateTime<Utc>,
     now: DateTime<Utc>,
 ) -> Result<Family, StoreError> {
@@ -82,6 +85,7 @@ pub fn start(
             sign_in_families::newest.eq(family.number),
             sign_in_families::rotated_at.eq(moment(now)),
             sign_in_families::expires_at.eq(moment(expires_at)),
+            sign_in_families::acts_for.eq(acts_for.map(|farm| farm.to_string())),
         ))
         .execute(tx.connection)?;
     Ok(family)
@@ -189,20 +193,23 @@ pub fn end_all(tx: &mut Tx<'_>, person: PersonId, now: DateTime<Utc>) -> Result<
 
 /// A family's state, for the check of an access token.
 pub fn state(tx: &mut Tx<'_>, family: Uuid) -> Result<Option<FamilyState>, StoreError> {
-    let row: Option<(String, NaiveDateTime, Option<NaiveDateTime>)> = sign_in_families::table
+    type Row = (String, NaiveDateTime, Option<NaiveDateTime>, Option<String>);
+    let row: Option<Row> = sign_in_families::table
         .find(family.to_string())
         .select((
             sign_in_families::person,
             sign_in_families::expires_at,
             sign_in_families::ended_at,
+            sign_in_families::acts_for,
         ))
         .first(tx.connection)
         .optional()?;
-    row.map(|(person, expires_at, ended_at)| {
+    row.map(|(person, expires_at, ended_at, acts_for)| {
         Ok(FamilyState {
             person: read(&person)?,
             expires_at: expires_at.and_utc(),
             ended_at: ended_at.map(|at| at.and_utc()),
+            acts_for: read_some(acts_for.as_deref())?,
         })
     })
     .transpose()

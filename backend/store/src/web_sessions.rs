@@ -2,10 +2,10 @@
 
 use chrono::{DateTime, Utc};
 use diesel::{ExpressionMethods, OptionalExtension, QueryDsl, RunQueryDsl};
-use spareloop_domain::words::PersonId;
+use spareloop_domain::words::{FarmId, PersonId};
 
 use crate::schema::web_sessions;
-use crate::text::{moment, read};
+use crate::text::{moment, read, read_some};
 use crate::{SecretHash, StoreError, Tx};
 
 /// A session about to begin.
@@ -15,6 +15,8 @@ pub struct NewSession {
     pub token: SecretHash,
     /// Whose.
     pub person: PersonId,
+    /// The farm on paper that it is bound to, if it is.
+    pub acts_for: Option<FarmId>,
     /// The token of its forms.
     pub csrf: SecretHash,
     /// When it stops working.
@@ -26,6 +28,8 @@ pub struct NewSession {
 pub struct WebSession {
     /// Whose.
     pub person: PersonId,
+    /// The farm on paper that it is bound to, if it is.
+    pub acts_for: Option<FarmId>,
     /// The token of its forms.
     pub csrf: SecretHash,
 }
@@ -39,6 +43,7 @@ pub fn start(tx: &mut Tx<'_>, new: &NewSession, now: DateTime<Utc>) -> Result<()
             web_sessions::csrf_hash.eq(new.csrf.to_string()),
             web_sessions::made_at.eq(moment(now)),
             web_sessions::expires_at.eq(moment(new.expires_at)),
+            web_sessions::acts_for.eq(new.acts_for.map(|farm| farm.to_string())),
         ))
         .execute(tx.connection)?;
     Ok(())
@@ -50,14 +55,18 @@ pub fn find(
     token: SecretHash,
     now: DateTime<Utc>,
 ) -> Result<Option<WebSession>, StoreError> {
-    let row: Option<(String, String)> = web_sessions::table
+    let row: Option<(String, String, Option<String>)> = web_sessions::table
         .filter(web_sessions::token_hash.eq(token.to_string()))
         .filter(web_sessions::expires_at.gt(moment(now)))
-        .select((web_sessions::person, web_sessions::csrf_hash))
+        .select((web_sessions::person, web_sessions::csrf_hash, web_sessions::acts_for))
         .first(tx.connection)
         .optional()?;
-    row.map(|(person, csrf)| {
-        Ok(WebSession { person: read(&person)?, csrf: SecretHash::read(&csrf)? })
+    row.map(|(person, csrf, acts_for)| {
+        Ok(WebSession {
+            person: read(&person)?,
+            acts_for: read_some(acts_for.as_deref())?,
+            csrf: SecretHash::read(&csrf)?,
+        })
     })
     .transpose()
 }

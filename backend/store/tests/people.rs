@@ -178,7 +178,7 @@ on_both! {
 
     fn a_refresh_token_takes_the_next_number_and_a_lost_reply_the_same_again(house: &House) {
         let who = network(house, "Invented Loop").coordinator;
-        let family = house.write(|tx| sign_ins::start(tx, who, later(86400), now()));
+        let family = house.write(|tx| sign_ins::start(tx, who, None, later(86400), now()));
         let rotate = |presented, at| {
             house.write(|tx| sign_ins::rotate(tx, family.id, presented, later(at), GRACE))
         };
@@ -193,8 +193,8 @@ on_both! {
 
     fn an_old_refresh_token_ends_its_family_after_the_grace(house: &House) {
         let who = network(house, "Invented Loop").coordinator;
-        let family = house.write(|tx| sign_ins::start(tx, who, later(1000), now()));
-        let other = house.write(|tx| sign_ins::start(tx, who, later(1000), now()));
+        let family = house.write(|tx| sign_ins::start(tx, who, None, later(1000), now()));
+        let other = house.write(|tx| sign_ins::start(tx, who, None, later(1000), now()));
         let rotate = |family: &sign_ins::Family, presented, at| {
             let id = family.id;
             house.write(|tx| sign_ins::rotate(tx, id, presented, later(at), GRACE))
@@ -212,7 +212,7 @@ on_both! {
 
     fn of_eight_refreshes_with_one_token_one_takes_the_next_and_the_rest_the_same(house: &House) {
         let who = network(house, "Invented Loop").coordinator;
-        let family = house.write(|tx| sign_ins::start(tx, who, later(1000), now()));
+        let family = house.write(|tx| sign_ins::start(tx, who, None, later(1000), now()));
         let outcomes: Vec<_> = thread::scope(|scope| {
             let threads: Vec<_> = (0..8)
                 .map(|_| {
@@ -231,7 +231,8 @@ on_both! {
     fn a_page_session_holds_until_its_time_or_its_end(house: &House) {
         let person = network(house, "Invented Loop").coordinator;
         let (token, csrf) = (SecretHash::of("cookie"), SecretHash::of("form"));
-        let new = web_sessions::NewSession { token, person, csrf, expires_at: later(100) };
+        let expires_at = later(100);
+        let new = web_sessions::NewSession { token, person, acts_for: None, csrf, expires_at };
         house.write(|tx| web_sessions::start(tx, &new, now()));
         let found = house.read(|tx| web_sessions::find(tx, token, later(99))).unwrap();
         assert_eq!((found.person, found.csrf), (person, csrf));

@@ -70,7 +70,7 @@ fn sign_in(server: &str, login: &str, who: &As, desk: &Desk) -> Result<Client, F
     let password = password(desk, who.password_file.as_deref())?.into_secret();
     let client =
         Client::with_patience(&address, desk.settings.timeout.value).map_err(call_fault)?;
-    let tokens =
-        client.sign_in(&SignIn { login: login.to_owned(), password }).map_err(call_fault)?;
+    let tokens = client.sign_in(&SignIn { login: login.to_owned(), password, acting_for: None });
+    let tokens = tokens.map_err(call_fault)?;
     Ok(client.with(Token::Bearer(tokens.access_token)))
 }

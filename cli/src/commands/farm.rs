@@ -32,7 +32,10 @@ Asks four questions where a flag doesn't answer them; none needs an account or a
     #[command(after_help = "\
 Example: spareloop farm connect --server https://loop.example --invite CODE --login ada
 The password is asked for, or read from --password-file or SPARELOOP_PASSWORD; never from the
-command line. Give the command again without --invite to sign in anew.")]
+command line. Give the command again without --invite to sign in anew.
+A coordinator who keeps the book of a farm on paper, with its consent:
+  spareloop farm connect --server https://loop.example --login clara --on-paper \\
+    --consent-by 'Ada Fen' --consent-how 'a signed note, kept in the binder'")]
     Connect(Connect),
     /// Make this device another one of a farm that is connected already, and fetch its book.
     #[command(after_help = "\
@@ -92,6 +95,35 @@ pub struct Connect {
     /// What people call you.
     #[arg(long)]
     display_name: Option<String>,
+    /// This farm keeps its books on paper: you act for it as the network's coordinator, with its consent.
+    #[arg(long, conflicts_with = "invite")]
+    on_paper: bool,
+    /// Who consented for the farm, where it is new in the network.
+    #[arg(long, value_name = "NAME", requires = "consent_how", requires = "on_paper")]
+    consent_by: Option<String>,
+    /// How: by a signed note, at a meeting, on the telephone.
+    #[arg(long, value_name = "WORDS", requires = "consent_by")]
+    consent_how: Option<String>,
+    /// On which day; today unless told.
+    #[arg(long, value_name = "DAY", requires = "consent_by")]
+    consent_on: Option<Day>,
+}
+
+impl Connect {
+    fn how(self, login: &str, desk: &Desk) -> remote::Entering {
+        let consent = self
+            .consent_by
+            .zip(self.consent_how)
+            .map(|(by, how)| Box::new(remote::Consent { by, how, on: desk.day(self.consent_on) }));
+        match self.invite {
+            Some(code) => {
+                let display_name = self.display_name.unwrap_or_else(|| login.to_owned());
+                remote::Entering::ByInvitation { code, display_name }
+            }
+            None if self.on_paper => remote::Entering::OnPaper(consent),
+            None => remote::Entering::ByPassword,
+        }
+    }
 }
 
 /// Joins a farm from another device.
@@ -288,13 +320,7 @@ fn connect(it: Connect, desk: &Desk) -> Result<Answer, Fault> {
     let server = it.sign_in.server(desk, link.as_ref().map(|link| link.server.as_str()))?;
     let login = it.sign_in.login(desk, link.as_ref().map(|link| link.login.as_str()))?;
     let password = it.sign_in.password(desk)?;
-    let how = match it.invite {
-        Some(code) => {
-            let display_name = it.display_name.unwrap_or_else(|| login.clone());
-            remote::Entering::ByInvitation { code, display_name }
-        }
-        None => remote::Entering::ByPassword,
-    };
+    let how = it.how(&login, desk);
     let done = remote::connect(desk, &mut file, &server, &login, &password, how)?;
     let network =
         done.network.as_ref().map_or_else(|| "a network".to_owned(), |name| format!("'{name}'"));

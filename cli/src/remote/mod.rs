@@ -7,12 +7,15 @@ use std::path::Path;
 
 use sha2::{Digest, Sha256};
 use spareloop_api::client::{ActKey, CallError, Client, Token};
-use spareloop_api::people::{FarmView, Join, Me, RegisterDevice, Secret, SignIn, Tokens};
+use spareloop_api::people::{
+    FarmView, Join, MakeFarmOnPaper, Me, RegisterDevice, Secret, SignIn, Tokens,
+};
 use spareloop_api::problem::ProblemCode;
-use spareloop_domain::words::{DeviceId, FarmId};
+use spareloop_domain::words::{Day, DeviceId, FarmId};
 
 pub use session::{NewAct, Session};
 
+use crate::book::farm::Farm;
 use crate::book::keys::{self, Keys};
 use crate::book::link::{self, Link};
 use crate::book::{BookError, Keep, StockBook, entries, error_sentence, farm};
@@ -117,6 +120,19 @@ pub enum Entering {
     },
     /// Again, by name and password.
     ByPassword,
+    /// For a farm on paper, as the network's coordinator; with its consent where it is new there.
+    OnPaper(Option<Box<Consent>>),
+}
+
+/// What a farm on paper consented to.
+#[derive(Debug, Clone)]
+pub struct Consent {
+    /// Who consented.
+    pub by: String,
+    /// How.
+    pub how: String,
+    /// On which day.
+    pub on: Day,
 }
 
 /// What a connection gave.
@@ -151,7 +167,7 @@ pub fn farm_of(
     password: &Password,
 ) -> Result<FarmView, Fault> {
     let client = client(desk, server)?;
-    let tokens = sign_in(&client, login, password)?;
+    let tokens = sign_in(&client, login, password, None)?;
     let me = bearer(&client, &tokens.access_token).me().map_err(call_fault)?;
     me.farm.ok_or_else(|| no_farm(&me.login))
 }
@@ -163,9 +179,39 @@ fn no_farm(login: &str) -> Fault {
     )
 }
 
-fn sign_in(client: &Client, login: &str, password: &Password) -> Result<Tokens, Fault> {
-    let request = SignIn { login: login.to_owned(), password: password.0.clone() };
+fn sign_in(
+    client: &Client,
+    login: &str,
+    password: &Password,
+    acting_for: Option<FarmId>,
+) -> Result<Tokens, Fault> {
+    let request = SignIn { login: login.to_owned(), password: password.0.clone(), acting_for };
     client.sign_in(&request).map_err(call_fault)
+}
+
+/// Signs in for a farm on paper; where it is new there, it is noted first, with its consent.
+fn sign_in_on_paper(
+    client: &Client,
+    login: &str,
+    password: &Password,
+    farm: &Farm,
+    consent: Option<Consent>,
+) -> Result<Tokens, Fault> {
+    if let Some(Consent { by, how, on }) = consent {
+        let own = sign_in(client, login, password, None)?;
+        // The same farm by the same consent is the same act, however often the answer is lost.
+        let key = key_of(&[farm.id.uuid().as_bytes(), by.as_bytes(), how.as_bytes()]);
+        let request = MakeFarmOnPaper {
+            farm: farm.id,
+            name: farm.name.clone(),
+            consent_by: by,
+            consent_how: how,
+            consent_on: on,
+        };
+        let coordinator = bearer(client, &own.access_token);
+        coordinator.make_farm_on_paper(&key, &request).map_err(call_fault)?;
+    }
+    sign_in(client, login, password, Some(farm.id))
 }
 
 /// Signs in, checks that the server's farm is this book's, makes this device known, keeps the link.
@@ -180,7 +226,11 @@ pub fn connect(
     let client = client(desk, server)?;
     let farm = file.read(farm::get)?;
     let tokens = match how {
-        Entering::ByPassword => sign_in(&client, login, password)?,
+        Entering::ByPassword => sign_in(&client, login, password, None)?,
+        Entering::OnPaper(consent) => {
+            let consent = consent.map(|consent| *consent);
+            sign_in_on_paper(&client, login, password, &farm, consent)?
+        }
         Entering::ByInvitation { code, display_name } => {
             let key = join_key(&code, farm.id);
             let request = Join {

@@ -111,7 +111,8 @@ impl Callers {
 
 fn signed_in(network: &Network, login: &str) -> Client {
     let client = Client::with_patience(&network.server.url, PATIENCE).unwrap();
-    let sign_in = SignIn { login: login.to_owned(), password: Secret(PASSWORD.to_owned()) };
+    let sign_in =
+        SignIn { login: login.to_owned(), password: Secret(PASSWORD.to_owned()), acting_for: None };
     // Hashing a password may take longer than a caller's patience on a busy machine.
     let tokens = Client::new(&network.server.url).unwrap().sign_in(&sign_in).unwrap();
     client.with(Token::Bearer(tokens.access_token))

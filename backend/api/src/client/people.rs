@@ -1,11 +1,12 @@
 //! Set-up, sign-in, networks, invitations, devices.
 
-use spareloop_domain::words::DeviceId;
+use spareloop_domain::words::{DeviceId, FarmId};
 
 use super::call::{ActKey, CallError, Client};
+use crate::exchange::Reason;
 use crate::people::{
-    DeviceRegistered, DeviceView, InvitationMade, InvitationView, Invite, Join, MakeNetwork, Me,
-    NetworkView, Refresh, RegisterDevice, SetUp, SignIn, Tokens,
+    DeviceRegistered, DeviceView, FarmOnPaperView, InvitationMade, InvitationView, Invite, Join,
+    MakeFarmOnPaper, MakeNetwork, Me, NetworkView, Refresh, RegisterDevice, SetUp, SignIn, Tokens,
 };
 
 impl Client {
@@ -36,6 +37,27 @@ impl Client {
         request: &MakeNetwork,
     ) -> Result<NetworkView, CallError> {
         self.act("/networks", key, request)
+    }
+    /// Notes a farm that keeps its books on paper, with its consent.
+    pub fn make_farm_on_paper(
+        &self,
+        key: &ActKey,
+        request: &MakeFarmOnPaper,
+    ) -> Result<FarmOnPaperView, CallError> {
+        self.act("/farms-on-paper", key, request)
+    }
+    /// The network's farms on paper.
+    pub fn farms_on_paper(&self) -> Result<Vec<FarmOnPaperView>, CallError> {
+        self.get("/farms-on-paper", &[])
+    }
+    /// Notes that a farm on paper took its consent back.
+    pub fn end_consent(
+        &self,
+        key: &ActKey,
+        farm: FarmId,
+        request: &Reason,
+    ) -> Result<Vec<FarmOnPaperView>, CallError> {
+        self.act(&format!("/farms-on-paper/{farm}/end"), key, request)
     }
     /// Invites a farm.
     pub fn invite(&self, key: &ActKey, request: &Invite) -> Result<InvitationMade, CallError> {

@@ -11,6 +11,7 @@ pub mod exchange;
 pub mod holds;
 pub mod ledger;
 pub mod movement;
+pub mod on_paper;
 pub mod parcels;
 pub mod payments;
 pub mod people;

@@ -11,7 +11,7 @@ use spareloop_api::people::{
 use spareloop_api::problem::ProblemCode;
 use spareloop_domain::words::{FarmId, InvitationId, NetworkId, PersonId};
 use spareloop_store::devices::{self, Standing};
-use spareloop_store::people::{NewFarm, NewInvitation, NewPerson};
+use spareloop_store::people::{NewFarm, NewInvitation, NewPerson, on_paper};
 use spareloop_store::{Login, SecretHash, ShownName, fresh, people, sign_ins};
 use uuid::Uuid;
 
@@ -32,7 +32,7 @@ const INVITATION_LASTS: TimeDelta = TimeDelta::days(14);
 pub async fn set_up(house: &House, request: SetUp, address: IpAddr) -> Result<Tokens, ServerError> {
     let person = set_up_person(house, request, address).await?;
     let now = house.now();
-    let family = house.write(move |tx| sign_ins::start(tx, person, now + LASTS, now)).await?;
+    let family = house.write(move |tx| sign_ins::start(tx, person, None, now + LASTS, now)).await?;
     tokens(house, person, family.id, family.number, now + LASTS)
 }
 
@@ -72,8 +72,9 @@ async fn new_person(
 }
 
 /// Who the caller is.
-pub async fn me(house: &House, person: PersonId) -> Result<Me, ServerError> {
-    let me = house.read(move |tx| people::me(tx, person)).await?;
+pub async fn me(house: &House, person: &Person) -> Result<Me, ServerError> {
+    let (id, acts_for) = (person.id, person.acts_for);
+    let me = house.read(move |tx| on_paper::me_for(tx, id, acts_for)).await?;
     me.map(views::me).ok_or_else(ServerError::sign_in_needed)
 }
 
@@ -81,11 +82,16 @@ pub async fn me(house: &House, person: PersonId) -> Result<Me, ServerError> {
 pub async fn signed_in(house: &House, claims: AccessClaims) -> Result<Person, ServerError> {
     let family = claims.fam;
     let (state, me) = house
-        .read(move |tx| Ok((sign_ins::state(tx, family)?, people::me(tx, claims.sub)?)))
+        .read(move |tx| {
+            let state = sign_ins::state(tx, family)?;
+            let acts_for = state.and_then(|state| state.acts_for);
+            Ok((state, on_paper::me_for(tx, claims.sub, acts_for)?))
+        })
         .await?;
+    let acts_for = state.and_then(|state| state.acts_for);
     let lives = state.is_some_and(|state| state.ended_at.is_none() && state.person == claims.sub);
     match me {
-        Some(me) if lives => Ok(views::person(&me, Some(family))),
+        Some(me) if lives => Ok(views::person(&me, acts_for, Some(family))),
         _ => Err(ServerError::sign_in_needed()),
     }
 }
@@ -252,7 +258,7 @@ async fn join_once(
     house
         .once(act, move |tx| {
             people::join(tx, code, &person, &farm, now)?;
-            let family = sign_ins::start(tx, person.id, now + LASTS, now)?;
+            let family = sign_ins::start(tx, person.id, None, now + LASTS, now)?;
             Ok(JoinKept {
                 person: person.id,
                 family: family.id,

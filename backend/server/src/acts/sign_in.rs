@@ -6,6 +6,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 use spareloop_api::people::{Refresh, Secret, SignIn, Tokens};
 use spareloop_api::problem::ProblemCode;
 use spareloop_domain::words::PersonId;
+use spareloop_store::people::on_paper;
 use spareloop_store::sign_ins::{self, EndedWhy, Rotation};
 use spareloop_store::{Login, people};
 use uuid::Uuid;
@@ -27,8 +28,15 @@ pub async fn sign_in(
     address: IpAddr,
 ) -> Result<Tokens, ServerError> {
     let person = check_password(house, &request.login, request.password, address).await?;
-    let now = house.now();
-    let family = house.write(move |tx| sign_ins::start(tx, person, now + LASTS, now)).await?;
+    let (now, acts_for) = (house.now(), request.acting_for);
+    let family = house
+        .write(move |tx| {
+            if let Some(farm) = acts_for {
+                on_paper::begin(tx, person, farm, now)?;
+            }
+            sign_ins::start(tx, person, acts_for, now + LASTS, now)
+        })
+        .await?;
     tokens(house, person, family.id, family.number, now + LASTS)
 }
 

@@ -31,6 +31,8 @@ pub struct Person {
     pub network: Option<NetworkId>,
     /// The farm that they act for.
     pub farm: Option<FarmId>,
+    /// That farm, where the sign-in is bound to one on paper: they are its grower then.
+    pub acts_for: Option<FarmId>,
     /// The sign-in that they came with; pages have none.
     pub family: Option<Uuid>,
 }

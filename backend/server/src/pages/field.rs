@@ -10,7 +10,7 @@ use askama::Template;
 use super::form::Form;
 
 /// What each field is called, above the field and in the list of mistakes.
-const LABELS: [(&str, &str); 54] = [
+const LABELS: [(&str, &str); 57] = [
     ("address", "Address of e-mail"),
     ("amount", "How much"),
     ("answer_hours", "Hours to answer"),
@@ -20,6 +20,9 @@ const LABELS: [(&str, &str); 54] = [
     ("code", "Code of the invitation"),
     ("condition", "Condition"),
     ("conditions", "Conditions"),
+    ("consent_by", "Who consented"),
+    ("consent_how", "How"),
+    ("consent_on", "On which day"),
     ("count", "How many"),
     ("cut_rule", "Cut first"),
     ("display_name", "What people call you"),

@@ -167,7 +167,7 @@ fn done(asked: &str) -> Option<&'static str> {
     DONE.iter().find(|(known, _)| *known == mark).map(|(_, words)| *words)
 }
 
-const DONE: [(&str, &str); 39] = [
+const DONE: [(&str, &str); 42] = [
     ("signed-out", "You are signed out."),
     ("set-up", "Your sign-in is made. Now name your network."),
     ("network", "The network is made. Now invite the farms."),
@@ -202,6 +202,9 @@ const DONE: [(&str, &str); 39] = [
     ("claim-decided", "Decided, on record. Both farms were told."),
     ("paid", "Noted. It is on record once the other farm confirms it."),
     ("payment", "Noted. The other farm was told."),
+    ("on-paper", "Noted. You can act for the farm now."),
+    ("acting", "You act for this farm now, with its consent. Sign out to stop."),
+    ("consent-ended", "Noted. Nobody acts for that farm any more."),
     ("question", "Answered. Whoever holds of that lot was told."),
     ("cut-rule", "The rule is set, and every farm was told."),
     ("region", "Noted, and the farm was told."),

@@ -5,7 +5,7 @@
 //! form field   what was typed, what is wrong with it, and fields that show both
 //! layout       what every page shares; error: refusals as a page; once: what is shown once
 //! say          numbers, days and states in the words of the trade
-//! set_up sign_in join network             people
+//! set_up sign_in join network on_paper    people
 //! home sheet offers wants matches         stock, spare and short
 //! holds ask wait agree parcels hand_over receipt claims owed  from asking to the owed book
 //! payments     money that passed, as both say
@@ -39,6 +39,7 @@ mod matches;
 mod movement;
 mod network;
 mod offers;
+mod on_paper;
 mod once;
 mod owed;
 mod parcels;
@@ -71,6 +72,7 @@ pub fn configure(config: &mut ServiceConfig) {
     sign_in::configure(config);
     join::configure(config);
     network::configure(config);
+    on_paper::configure(config);
     home::configure(config);
     sheet::configure(config);
     offers::configure(config);

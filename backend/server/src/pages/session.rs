@@ -177,7 +177,17 @@ pub(super) async fn sign_in(
     person: spareloop_domain::words::PersonId,
     next: &str,
 ) -> Result<HttpResponse, PageError> {
-    let token = web_sign_in::begin(house, person).await?;
+    sign_in_for(house, person, None, next).await
+}
+
+/// The same, bound to a farm on paper if one is given.
+pub(super) async fn sign_in_for(
+    house: &House,
+    person: spareloop_domain::words::PersonId,
+    acts_for: Option<spareloop_domain::words::FarmId>,
+    next: &str,
+) -> Result<HttpResponse, PageError> {
+    let token = web_sign_in::begin_for(house, person, acts_for).await?;
     let mut signed = Kind::SignIn.cookie(house, token);
     signed.set_max_age(Duration::seconds(web_sign_in::LASTS.num_seconds()));
     Ok(HttpResponse::SeeOther().insert_header((LOCATION, next)).cookie(signed).finish())

@@ -2,15 +2,17 @@
 
 use actix_web::web::{Data, Json, Path};
 use actix_web::{HttpResponse, delete, get, post};
+use spareloop_api::exchange::Reason;
 use spareloop_api::people::{
-    InvitationMade, InvitationView, Invite, Join, MakeNetwork, Me, NetworkView, Refresh, SetUp,
-    SignIn, Tokens,
+    FarmOnPaperView, InvitationMade, InvitationView, Invite, Join, MakeFarmOnPaper, MakeNetwork,
+    Me, NetworkView, Refresh, SetUp, SignIn, Tokens,
 };
-use spareloop_domain::words::InvitationId;
+use spareloop_domain::words::{FarmId, InvitationId};
 use utoipa_actix_web::service_config::ServiceConfig;
 
 use super::CallerAddress;
-use crate::acts::{people, sign_in};
+
+use crate::acts::{on_paper, people, sign_in};
 use crate::auth::caller::{Coordinator, Person};
 use crate::error::ServerError;
 use crate::house::House;
@@ -24,6 +26,9 @@ pub(super) fn configure(config: &mut ServiceConfig<'_>) {
         .service(sign_out)
         .service(me)
         .service(make_network)
+        .service(make_farm_on_paper)
+        .service(farms_on_paper)
+        .service(end_consent)
         .service(invite)
         .service(invitations)
         .service(withdraw_invitation)
@@ -91,7 +96,7 @@ pub(super) async fn sign_out(
     extensions(("x-access" = json!("person"))))]
 #[get("/me")]
 pub(super) async fn me(house: Data<House>, caller: Person) -> Result<Json<Me>, ServerError> {
-    people::me(&house, caller.id).await.map(Json)
+    people::me(&house, &caller).await.map(Json)
 }
 
 /// Makes a network, run by the caller.
@@ -107,6 +112,51 @@ pub(super) async fn make_network(
 ) -> Result<HttpResponse, ServerError> {
     let made = people::make_network(&house, caller, &key, request.into_inner()).await?;
     Ok(HttpResponse::Created().json(made))
+}
+
+/// Notes a farm that keeps its books on paper and consented that the coordinator acts for it.
+#[utoipa::path(tag = "people", params(KeyHeader), request_body = MakeFarmOnPaper,
+    responses((status = 201, description = "Made", body = FarmOnPaperView)),
+    extensions(("x-access" = json!("coordinator"))))]
+#[post("/farms-on-paper")]
+pub(super) async fn make_farm_on_paper(
+    house: Data<House>,
+    caller: Coordinator,
+    key: Key,
+    request: Json<MakeFarmOnPaper>,
+) -> Result<HttpResponse, ServerError> {
+    let made = on_paper::make(&house, caller, &key, request.into_inner()).await?;
+    Ok(HttpResponse::Created().json(made))
+}
+
+/// The network's farms on paper, each with its consent.
+#[utoipa::path(tag = "people",
+    responses((status = 200, description = "The farms", body = [FarmOnPaperView])),
+    extensions(("x-access" = json!("coordinator"))))]
+#[get("/farms-on-paper")]
+pub(super) async fn farms_on_paper(
+    house: Data<House>,
+    caller: Coordinator,
+) -> Result<Json<Vec<FarmOnPaperView>>, ServerError> {
+    on_paper::list(&house, caller).await.map(Json)
+}
+
+/// A farm on paper took its consent back: every sign-in for it ends at once.
+#[utoipa::path(tag = "people", operation_id = "end_consent",
+    params(("farm" = String, Path, format = "uuid", description = "The farm"), KeyHeader),
+    request_body = Reason,
+    responses((status = 200, description = "The farms on paper", body = [FarmOnPaperView])),
+    extensions(("x-access" = json!("coordinator"))))]
+#[post("/farms-on-paper/{farm}/end")]
+pub(super) async fn end_consent(
+    house: Data<House>,
+    caller: Coordinator,
+    key: Key,
+    farm: Path<FarmId>,
+    reason: Json<Reason>,
+) -> Result<Json<Vec<FarmOnPaperView>>, ServerError> {
+    let (farm, reason) = (farm.into_inner(), reason.into_inner());
+    on_paper::end(&house, caller, &key, farm, reason).await.map(Json)
 }
 
 /// Invites a farm: the code works once.

@@ -9,4 +9,4 @@ mod people;
 pub mod stock;
 pub mod sync;
 
-pub use people::{device, farm, invitation, me, network, person};
+pub use people::{device, farm, farm_on_paper, invitation, me, network, person};

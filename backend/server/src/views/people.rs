@@ -1,6 +1,8 @@
 //! People, networks, invitations, devices.
 
-use spareloop_api::people::{DeviceView, FarmView, InvitationView, Me, NetworkView, Role};
+use spareloop_api::people::{
+    DeviceView, FarmOnPaperView, FarmView, InvitationView, Me, NetworkView, Role,
+};
 use spareloop_domain::words::{FarmId, NetworkId};
 use spareloop_store::{Named, devices, people};
 use uuid::Uuid;
@@ -20,12 +22,13 @@ pub fn me(me: people::Me) -> Me {
 }
 
 /// A person as the policies know them.
-pub fn person(me: &people::Me, family: Option<Uuid>) -> Person {
+pub fn person(me: &people::Me, acts_for: Option<FarmId>, family: Option<Uuid>) -> Person {
     Person {
         id: me.person,
         role: role(me.role),
         network: me.network.as_ref().map(|network| network.id),
         farm: me.farm.as_ref().map(|farm| farm.id),
+        acts_for,
         family,
     }
 }
@@ -45,6 +48,18 @@ pub fn network(named: Named<NetworkId>) -> NetworkView {
 /// A farm.
 pub fn farm(named: Named<FarmId>) -> FarmView {
     FarmView { id: named.id, name: named.name }
+}
+
+/// A farm on paper.
+pub fn farm_on_paper(found: people::on_paper::FarmOnPaper) -> FarmOnPaperView {
+    FarmOnPaperView {
+        farm: farm(found.farm),
+        consent_by: found.consent.by,
+        consent_how: found.consent.how,
+        consent_on: found.consent.on,
+        ended_at: found.ended_at,
+        sign_ins: found.sign_ins,
+    }
 }
 
 /// An invitation.

@@ -15,6 +15,7 @@ mod keeping;
 mod ledger;
 mod matrix;
 mod movement;
+mod on_paper;
 mod pages_doors;
 mod pages_job;
 mod parcels;

@@ -137,6 +137,24 @@ pub fn join(
     now: DateTime<Utc>,
 ) -> Result<Joined, StoreError> {
     let (invitation, network) = lock_invitation(tx, code, now)?;
+    let house_device = insert_farm(tx, network, farm, now)?;
+    insert_person(tx, person, &ActsFor::Farm(network, farm.id), now)?;
+    diesel::update(invitations_table::table.find(&invitation))
+        .set((
+            invitations_table::used_at.eq(Some(moment(now))),
+            invitations_table::used_by.eq(Some(farm.id.to_string())),
+        ))
+        .execute(tx.connection)?;
+    Ok(Joined { network, house_device })
+}
+
+/// Makes a farm of the network, with its house device.
+pub(super) fn insert_farm(
+    tx: &mut Tx<'_>,
+    network: NetworkId,
+    farm: &NewFarm,
+    now: DateTime<Utc>,
+) -> Result<DeviceId, StoreError> {
     check_name(tx, network, &farm.name)?;
     let house_device = DeviceId::new(fresh::uuid(now)?);
     diesel::insert_into(farms::table)
@@ -150,14 +168,7 @@ pub fn join(
         .execute(tx.connection)
         .map_err(taken(Taken::Farm))?;
     devices::insert_house(tx, farm.id, house_device, now)?;
-    insert_person(tx, person, &ActsFor::Farm(network, farm.id), now)?;
-    diesel::update(invitations_table::table.find(&invitation))
-        .set((
-            invitations_table::used_at.eq(Some(moment(now))),
-            invitations_table::used_by.eq(Some(farm.id.to_string())),
-        ))
-        .execute(tx.connection)?;
-    Ok(Joined { network, house_device })
+    Ok(house_device)
 }
 
 /// Messages, statements and lists name farms, so no two of a network have names that look alike. The

@@ -2,6 +2,7 @@
 
 mod invitations;
 mod networks;
+pub mod on_paper;
 mod set_up;
 
 use std::fmt;
