@@ -304,6 +304,40 @@ pub struct AskHold {
     pub note: String,
 }
 
+/// `POST /offers/{offer}/pass`: the giver hands some of it over on the spot; the taker confirms what it got.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct PassOnTheSpot {
+    /// The hold's id, made by the client before it is sent.
+    #[schema(value_type = String, format = "uuid")]
+    pub hold: HoldId,
+    /// The hand-over's id, made by the client before it is sent.
+    #[schema(value_type = String, format = "uuid")]
+    pub hand_over: HandOverId,
+    /// The farm that takes it.
+    #[schema(value_type = String, format = "uuid")]
+    pub to: FarmId,
+    /// How many.
+    #[schema(value_type = u32)]
+    pub count: Count,
+    /// Swap, gift or sale.
+    #[schema(value_type = String)]
+    pub purpose: Purpose,
+    /// What the two farms take one unit to be worth, in tenths of a median division; 0 but for a swap.
+    #[serde(default)]
+    pub unit_value_tenths: u32,
+    /// What one unit is sold for, where it is a sale: `2.50 EUR`.
+    #[serde(default)]
+    #[schema(value_type = Option<String>)]
+    pub unit_price: Option<Money>,
+    /// The day.
+    #[schema(value_type = String, format = "date")]
+    pub on: Day,
+    /// Condition, in words.
+    #[serde(default)]
+    pub condition: String,
+}
+
 /// What a giver says to a hold, and what a taker may say.
 #[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]

@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 use spareloop_domain::exchange::owed::Tenths;
 use spareloop_domain::exchange::round::{Kind, Rules};
 use spareloop_domain::words::{
-    Count, Day, FarmId, HoldId, Identity, OfferId, ProposalId, RoundId, UnitKind, WantId,
+    Count, Day, FarmId, HoldId, Identity, LotId, OfferId, ProposalId, RoundId, UnitKind, WantId,
 };
 use utoipa::ToSchema;
 
@@ -237,6 +237,47 @@ pub struct SwapDayLists {
     pub packing: Vec<PackingList>,
     /// A block a variety, for the one who keeps the hall; for a farm those that it brings or takes.
     pub hall: Vec<HallBlock>,
+    /// What was brought without having been planned, as far as some of it is free.
+    #[serde(default)]
+    pub walk_ups: Vec<WalkUpLine>,
+}
+
+/// Something that was brought to a swap day without having been planned.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
+pub struct WalkUpLine {
+    /// The offer, of which a hold is asked for as of any other.
+    #[schema(value_type = String, format = "uuid")]
+    pub offer: OfferId,
+    /// Who brought it.
+    pub farm: FarmView,
+    /// The variety.
+    pub variety: String,
+    /// What a unit is.
+    #[schema(value_type = String)]
+    pub unit: UnitKind,
+    /// How many are free.
+    #[schema(value_type = u32)]
+    pub free: Count,
+}
+
+/// `POST /proposals/{proposal}/walk-ups`: a farm brings something to a swap day that takes place.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct BringWalkUp {
+    /// The offer's id, made by the client before it is sent.
+    #[schema(value_type = String, format = "uuid")]
+    pub offer: OfferId,
+    /// The lot's id in the farm's stock book, made by the client before it is sent.
+    #[schema(value_type = String, format = "uuid")]
+    pub lot: LotId,
+    /// The variety; a new one is named in the farm's stock book.
+    pub variety: String,
+    /// What a unit is.
+    #[schema(value_type = String)]
+    pub unit: UnitKind,
+    /// How many.
+    #[schema(value_type = u32)]
+    pub count: Count,
 }
 
 /// What a farm brings and takes home.

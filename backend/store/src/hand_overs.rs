@@ -359,7 +359,10 @@ fn write_receive(
     let mut drafts = Vec::new();
     let variety = match known_variety(&book, &hold.variety) {
         Some(variety) => variety,
-        None => name_variety(&mut book, &mut drafts, hold, new.on, now)?,
+        None => {
+            let named = (hold.variety.as_str(), hold.identity);
+            name_variety(&mut book, &mut drafts, named, new.on, now)?
+        }
     };
     let lot = free_lot(&book, now)?;
     let body = Receive {
@@ -387,7 +390,7 @@ fn last(written: &[Entry]) -> Result<EntryId, StoreError> {
     last.ok_or_else(|| StoreError::broken("the house device wrote nothing"))
 }
 
-fn known_variety(book: &Book, name: &str) -> Option<VarietyId> {
+pub(crate) fn known_variety(book: &Book, name: &str) -> Option<VarietyId> {
     let key = spareloop_domain::words::fold_key(name);
     let bears = |card: &&VarietyCard| {
         card.name.key() == key || card.aliases.iter().any(|alias| alias.key() == key)
@@ -395,18 +398,19 @@ fn known_variety(book: &Book, name: &str) -> Option<VarietyId> {
     book.varieties.values().find(bears).map(|card| card.id)
 }
 
-fn name_variety(
+/// Names a variety that the farm's book does not have.
+pub(crate) fn name_variety(
     book: &mut Book,
     drafts: &mut Vec<Draft>,
-    hold: &Hold,
+    (name, identity): (&str, Identity),
     on: Day,
     now: DateTime<Utc>,
 ) -> Result<VarietyId, StoreError> {
     let id = VarietyId::new(fresh::uuid(now)?);
-    let name: VarietyName = read(&hold.variety)?;
+    let name: VarietyName = read(name)?;
     // An unsure name stays unsure wherever the stock goes.
-    let identity = (hold.identity == Identity::Unsure).then_some(Identity::Unsure);
-    let note = VarietyNote { identity, ..VarietyNote::naming(id, name.clone()) };
+    let unsure = (identity == Identity::Unsure).then_some(Identity::Unsure);
+    let note = VarietyNote { identity: unsure, ..VarietyNote::naming(id, name.clone()) };
     drafts.push(Draft { id: EntryId::new(fresh::uuid(now)?), on, body: note.into() });
     book.varieties.insert(
         id,
@@ -417,7 +421,7 @@ fn name_variety(
             form: None,
             size: None,
             colour: None,
-            identity: hold.identity,
+            identity,
             protection: spareloop_domain::words::Protection::default(),
             intention: None,
             notes: Vec::new(),

@@ -69,6 +69,7 @@ mod text;
 mod together;
 pub mod turns;
 mod url;
+pub mod walk_ups;
 pub mod wants;
 pub mod web_sessions;
 

@@ -56,6 +56,9 @@ pub enum Refused {
     /// A name that has no room for the mark of a farm on paper.
     #[error("the name must leave room for ' (on paper)', which is shown with it")]
     NameTooLongOnPaper,
+    /// A swap day that does not take place, or is over.
+    #[error("that swap day does not take place yet, or is over")]
+    NoSwapDayNow,
     /// A sale without a price.
     #[error("a sale has a price for one unit, like 2.50 EUR, and no worth in the owed book")]
     SaleWithoutPrice,

@@ -585,6 +585,13 @@ diesel::table! {
 }
 
 diesel::table! {
+    walk_ups (offer) {
+        offer -> Text,
+        proposal -> Text,
+    }
+}
+
+diesel::table! {
     questions (id) {
         id -> Text,
         network -> Text,
@@ -659,6 +666,7 @@ diesel::allow_tables_to_appear_in_same_query!(
     payments,
     farms_on_paper,
     stand_ins,
+    walk_ups,
     questions,
     cut_rules,
 );

@@ -174,7 +174,7 @@ pub fn run(command: Hold, desk: &Desk) -> Result<Answer, Fault> {
 }
 
 /// What one unit is taken to be worth; asked for where it is a swap.
-fn worth(purpose: Purpose, value: Option<u32>) -> Result<u32, Fault> {
+pub(super) fn worth(purpose: Purpose, value: Option<u32>) -> Result<u32, Fault> {
     match (purpose, value) {
         (_, Some(value)) => Ok(value),
         (Purpose::Gift | Purpose::Sale, None) => Ok(0),

@@ -97,7 +97,7 @@ pub async fn withdraw_offer(
         .await
 }
 
-fn offer_view(
+pub(super) fn offer_view(
     tx: &mut Tx<'_>,
     offer: Offer,
     now: DateTime<Utc>,

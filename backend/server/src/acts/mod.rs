@@ -21,6 +21,7 @@ pub mod sign_in;
 pub mod stock;
 pub mod turns;
 pub mod values;
+pub mod walk_ups;
 pub mod web_sign_in;
 
 use std::fmt::Display;

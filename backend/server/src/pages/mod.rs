@@ -10,6 +10,7 @@
 //! holds ask wait agree parcels hand_over receipt claims owed  from asking to the owed book
 //! payments     money that passed, as both say
 //! questions    own need or a provisional promise; by which rule holds are cut
+//! walk_ups     brought to a swap day, handed over on the spot
 //! rounds round_make proposal swap_day limit   rounds, answers, lists to print, limits
 //! movement     regions, what is asked for between them; required: kinds of statement to tick
 //! values       what a unit is worth, and why
@@ -59,6 +60,7 @@ mod style;
 mod swap_day;
 mod values;
 mod wait;
+mod walk_ups;
 mod wants;
 
 use actix_web::web::ServiceConfig;
@@ -96,6 +98,7 @@ pub fn configure(config: &mut ServiceConfig) {
     rounds::configure(config);
     proposal::configure(config);
     swap_day::configure(config);
+    walk_ups::configure(config);
     limit::configure(config);
     movement::configure(config);
 }

@@ -29,6 +29,7 @@ struct PackingPage {
 struct HallPage {
     page: Page,
     lists: SwapDayLists,
+    proposal: String,
 }
 
 async fn lists(signed: &Signed<Member>, id: &str) -> Result<SwapDayLists, ServerError> {
@@ -47,5 +48,5 @@ async fn packing(signed: Signed<Member>, id: Path<String>) -> Answer {
 async fn hall(signed: Signed<Member>, id: Path<String>) -> Answer {
     let lists = lists(&signed, &id).await?;
     let page = signed.visitor.page("Hall list");
-    signed.visitor.show(&HallPage { page, lists })
+    signed.visitor.show(&HallPage { page, lists, proposal: id.into_inner() })
 }

@@ -2,12 +2,12 @@
 
 use actix_web::web::{Data, Json, Path, Query};
 use actix_web::{HttpResponse, get, post};
-use spareloop_api::exchange::{AskHold, HandOver, HoldView, Reason, Receipt};
+use spareloop_api::exchange::{AskHold, HandOver, HoldView, PassOnTheSpot, Reason, Receipt};
 use spareloop_domain::words::{HandOverId, HoldId, OfferId};
 use utoipa_actix_web::service_config::ServiceConfig;
 
 use super::Paging;
-use crate::acts::holds;
+use crate::acts::{holds, walk_ups};
 use crate::auth::caller::Grower;
 use crate::error::ServerError;
 use crate::house::House;
@@ -15,6 +15,7 @@ use crate::idempotency::{Key, KeyHeader};
 
 pub(super) fn configure(config: &mut ServiceConfig<'_>) {
     config
+        .service(pass)
         .service(ask)
         .service(list)
         .service(one)
@@ -137,4 +138,24 @@ pub(super) async fn receive(
     holds::receive(&house, caller, &key, hand_over.into_inner(), request.into_inner())
         .await
         .map(Json)
+}
+
+/// The giver hands some of its offer over on the spot, as at a swap day; the taker confirms what it got, and
+/// nothing is owed before.
+#[utoipa::path(tag = "holds", operation_id = "pass_on_the_spot",
+    params(("offer" = String, Path, format = "uuid", description = "The offer"), KeyHeader),
+    request_body = PassOnTheSpot,
+    responses((status = 201, description = "Handed over", body = HoldView)),
+    extensions(("x-access" = json!("grower"))))]
+#[post("/offers/{offer}/pass")]
+pub(super) async fn pass(
+    house: Data<House>,
+    caller: Grower,
+    key: Key,
+    offer: Path<OfferId>,
+    request: Json<PassOnTheSpot>,
+) -> Result<HttpResponse, ServerError> {
+    let (offer, request) = (offer.into_inner(), request.into_inner());
+    let passed = walk_ups::pass(&house, caller, &key, offer, request).await?;
+    Ok(HttpResponse::Created().json(passed))
 }

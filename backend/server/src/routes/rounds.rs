@@ -2,17 +2,17 @@
 
 use actix_web::web::{Data, Json, Path};
 use actix_web::{HttpResponse, get, post};
-use spareloop_api::exchange::OwedBook;
+use spareloop_api::exchange::{OfferView, OwedBook};
 use spareloop_api::rounds::{
-    MakeRound, ProposalView, RoundLine, RoundView, SetLimit, SetTimetable, SettleSwapDay,
-    SwapDayLists, TimetableView,
+    BringWalkUp, MakeRound, ProposalView, RoundLine, RoundView, SetLimit, SetTimetable,
+    SettleSwapDay, SwapDayLists, TimetableView,
 };
 use spareloop_domain::exchange::AnswerAct;
 use spareloop_domain::words::{FarmId, ProposalId, RoundId};
 use utoipa_actix_web::service_config::ServiceConfig;
 
 use super::Nothing;
-use crate::acts::rounds;
+use crate::acts::{rounds, walk_ups};
 use crate::auth::caller::{Coordinator, Grower, Member};
 use crate::error::ServerError;
 use crate::house::House;
@@ -31,6 +31,7 @@ pub(super) fn configure(config: &mut ServiceConfig<'_>) {
         .service(accept)
         .service(decline)
         .service(settle)
+        .service(bring_walk_up)
         .service(set_limit);
 }
 
@@ -159,6 +160,26 @@ pub(super) async fn accept(
 ) -> Result<Json<ProposalView>, ServerError> {
     let act = AnswerAct::AcceptByPart;
     rounds::answer(&house, caller, &key, proposal.into_inner(), act).await.map(Json)
+}
+
+/// A farm of the network brings something to a swap day that takes place, without having been planned: it
+/// enters the farm's stock book and is offered until the day is over.
+#[utoipa::path(tag = "rounds", operation_id = "bring_walk_up",
+    params(("proposal" = String, Path, format = "uuid", description = "The swap day"), KeyHeader),
+    request_body = BringWalkUp,
+    responses((status = 201, description = "Offered", body = OfferView)),
+    extensions(("x-access" = json!("grower"))))]
+#[post("/proposals/{proposal}/walk-ups")]
+pub(super) async fn bring_walk_up(
+    house: Data<House>,
+    caller: Grower,
+    key: Key,
+    proposal: Path<ProposalId>,
+    request: Json<BringWalkUp>,
+) -> Result<HttpResponse, ServerError> {
+    let (proposal, request) = (proposal.into_inner(), request.into_inner());
+    let made = walk_ups::bring(&house, caller, &key, proposal, request).await?;
+    Ok(HttpResponse::Created().json(made))
 }
 
 /// The caller's farm declines, without a reason. A loop is dissolved by it; a swap day takes place

@@ -25,4 +25,5 @@ mod rounds;
 mod sign_in;
 mod statements;
 mod tenancy;
+mod walk_ups;
 mod yard;

@@ -3,7 +3,7 @@
 
 use chrono::{DateTime, Utc};
 use spareloop_domain::exchange::owed::Tenths;
-use spareloop_domain::exchange::{HoldAct, HoldState};
+use spareloop_domain::exchange::{HoldAct, HoldState, Money};
 use spareloop_domain::words::{Count, FarmId, HoldId, Purpose, WantId};
 
 use super::ask::{Terms, begun, bind};
@@ -15,14 +15,20 @@ use crate::{StoreError, Tx, fresh, movement, people, turns};
 pub(crate) struct Promise<'a> {
     /// Of which offer, locked.
     pub(crate) offer: &'a Offer,
-    /// To which want.
-    pub(crate) want: WantId,
+    /// To which want, if any.
+    pub(crate) want: Option<WantId>,
     /// Of which farm.
     pub(crate) taker: FarmId,
     /// How many.
     pub(crate) count: Count,
+    /// Under which id.
+    pub(crate) id: HoldId,
+    /// What for.
+    pub(crate) purpose: Purpose,
     /// What one is worth.
     pub(crate) unit_value: Tenths,
+    /// What one is sold for, where it is a sale.
+    pub(crate) unit_price: Option<Money>,
     /// Why, in words.
     pub(crate) why: &'static str,
 }
@@ -39,12 +45,12 @@ pub(crate) fn promise(
     let taker = people::farm(tx, offer.network, promised.taker)?;
     bind(tx, offer.network, offer.id, promised.count)?;
     let terms = Terms {
-        id: HoldId::new(fresh::uuid(now)?),
-        want: Some(promised.want),
+        id: promised.id,
+        want: promised.want,
         count: promised.count,
-        purpose: Purpose::Swap,
+        purpose: promised.purpose,
         unit_value: promised.unit_value,
-        unit_price: None,
+        unit_price: promised.unit_price,
         // It is agreed in this transaction, and what is agreed does not lapse.
         lapses_at: now,
         note: promised.why,

@@ -10,7 +10,7 @@ use diesel::{ExpressionMethods, QueryDsl, RunQueryDsl};
 use spareloop_domain::attest::missing;
 use spareloop_domain::exchange::proposal::{Passing, shares};
 use spareloop_domain::exchange::{OfferAct, ProposalAct, ProposalKind, ProposalState, WantState};
-use spareloop_domain::words::{Count, OfferId, WantId};
+use spareloop_domain::words::{Count, HoldId, OfferId, Purpose, WantId};
 
 use super::{Line, Proposal, set_state, told};
 use crate::holds::{Promise, promise, settle_overdue};
@@ -19,7 +19,7 @@ use crate::offers::{self, Offer};
 use crate::schema::proposal_lines;
 use crate::text::today;
 use crate::wants::{self, Want};
-use crate::{Refused, StoreError, Tx, attest, limits, movement};
+use crate::{Refused, StoreError, Tx, attest, fresh, limits, movement};
 
 /// What became of it.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -65,9 +65,12 @@ pub(super) fn agree(
             &Promise {
                 // All offers of the lines were read just now.
                 offer: free.get(&line.offer).ok_or(crate::Missing::Offer)?,
-                want: line.want,
+                want: Some(line.want),
                 taker: line.taker,
                 count: *count,
+                id: HoldId::new(fresh::uuid(now)?),
+                purpose: Purpose::Swap,
+                unit_price: None,
                 unit_value: line.unit_value,
                 why,
             },

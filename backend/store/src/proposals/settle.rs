@@ -21,7 +21,7 @@ use crate::ledger::lock_farm;
 use crate::offers;
 use crate::schema::{proposal_farms, proposal_lines, proposals};
 use crate::text::{moment, read};
-use crate::{Conflict, Refused, StoreError, Tx, limits, rounds, wants};
+use crate::{Conflict, Refused, StoreError, Tx, limits, rounds, walk_ups, wants};
 
 /// What a settlement is reckoned from.
 #[derive(Debug, Clone, PartialEq)]
@@ -230,7 +230,9 @@ pub fn close(
     for farm in found.farms.iter().map(|part| part.farm.id).collect::<BTreeSet<_>>() {
         lock_farm(tx, farm)?;
     }
-    for offer in found.lines.iter().map(|line| line.offer).collect::<BTreeSet<_>>() {
+    let brought = walk_ups::of(tx, found.id)?;
+    let planned = found.lines.iter().map(|line| line.offer);
+    for offer in planned.chain(brought.iter().copied()).collect::<BTreeSet<_>>() {
         offers::lock(tx, found.network, offer)?;
     }
     let names: Vec<&str> = absent.iter().map(|farm| found.name(*farm)).collect();
@@ -252,6 +254,9 @@ pub fn close(
         if !keeps.is_zero() {
             left.push((line, keeps));
         }
+    }
+    for offer in brought {
+        walk_ups::take_home(tx, found.network, offer, now)?;
     }
     set_state(tx, found.id, state, &why, now)?;
     told::of_the_settlement(tx, &found, &left, now)?;

@@ -12,13 +12,15 @@ mod say;
 use clap::{Args, Subcommand};
 use serde_json::json;
 use spareloop_api::client::Client;
-use spareloop_api::rounds::ProposalView;
-use spareloop_domain::words::{ProposalId, RoundId};
+use spareloop_api::exchange::OfferView;
+use spareloop_api::rounds::{BringWalkUp, ProposalView};
+use spareloop_domain::words::{Count, LotId, OfferId, ProposalId, RoundId, UnitKind};
 
 use crate::book::Keep;
 use crate::commands::coordinator::{As, Caller};
 use crate::desk::Desk;
 use crate::fault::Fault;
+use crate::fresh;
 use crate::printer::{Answer, table};
 use crate::remote::{NewAct, Session, call_fault};
 
@@ -50,6 +52,11 @@ The password is asked for, or read from --password-file or SPARELOOP_PASSWORD.")
     /// What to pack for a swap day, and what passes in the hall.
     #[command(after_help = "Example: spareloop round lists PROPOSAL")]
     Lists(OneProposal),
+    /// Bring something to a swap day that was not planned: it enters the stock book and is offered there.
+    #[command(after_help = "\
+Example: spareloop round walk-up PROPOSAL 'Ember Lantern' --count 6
+What passes there on the spot: spareloop handover pass")]
+    WalkUp(WalkUp),
     /// Settle a swap day for those who came, as the coordinator.
     #[command(after_help = "\
 Example: spareloop round settle PROPOSAL --absent FARM --server https://loop.example --login clara
@@ -92,6 +99,21 @@ pub struct OneProposal {
     who: As,
 }
 
+/// Brings something.
+#[derive(Debug, Args)]
+pub struct WalkUp {
+    /// The swap day's id.
+    proposal: ProposalId,
+    /// The variety's name.
+    variety: String,
+    /// How many.
+    #[arg(long)]
+    count: Count,
+    /// What a unit is.
+    #[arg(long, default_value = "division")]
+    unit: UnitKind,
+}
+
 /// Answers one.
 #[derive(Debug, Args)]
 pub struct Reply {
@@ -128,6 +150,7 @@ pub fn run(command: Round, desk: &Desk) -> Result<Answer, Fault> {
                 .map_err(call_fault)?;
             Ok(Answer::new("swap-day-lists", say::lists(&lists), json!({ "lists": lists })))
         }
+        Round::WalkUp(it) => walk_up(it, desk),
         Round::Settle(it) => make::settle(&it, desk),
         Round::Timetable(it) => make::timetable(it, desk),
         Round::Limit(it) => make::limit(&it, desk),
@@ -178,6 +201,29 @@ fn list(it: &List, desk: &Desk) -> Result<Answer, Fault> {
         table(&["state", "kind", "asked for", "round"], &rows)
     });
     Ok(Answer::new("round-list", text, json!({ "rounds": rounds, "proposals": proposals })))
+}
+
+/// Kept here and sent later while the server is away; the next sync brings the entry home.
+fn walk_up(it: WalkUp, desk: &Desk) -> Result<Answer, Fault> {
+    let said = format!("bring {} of '{}' to the swap day", it.count, it.variety);
+    if desk.keep == Keep::Rehearsed {
+        let text = format!("Would {said} (--dry-run).");
+        return Ok(Answer::new("walk-up", text, json!({ "kept": false })));
+    }
+    let mut file = desk.file()?;
+    let (offer, lot) = (OfferId::new(fresh::uuid()?), LotId::new(fresh::uuid()?));
+    let (unit, count) = (it.unit, it.count);
+    let body = BringWalkUp { offer, lot, variety: it.variety, unit, count };
+    let path = format!("/proposals/{}/walk-ups", it.proposal);
+    let act = NewAct { operation: "bring-walk-up", path, body, said };
+    let view: OfferView = Session::of(desk, &mut file)?.act(&mut file, act)?;
+    let text = format!(
+        "Offered at the swap day: {} of '{}'; offer {}\nNext: spareloop sync, which brings it into your book.",
+        view.count,
+        view.variety.trim_matches('\''),
+        view.offer
+    );
+    Ok(Answer::new("walk-up", text, json!({ "offer": view })))
 }
 
 /// Accepts or declines; kept here and sent later while the server is away.

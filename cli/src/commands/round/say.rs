@@ -135,6 +135,13 @@ pub(super) fn lists(lists: &SwapDayLists) -> String {
             )
         }));
     }
+    if !lists.walk_ups.is_empty() {
+        parts.push("Brought without having been planned".to_owned());
+    }
+    parts.extend(lists.walk_ups.iter().map(|line| {
+        let what = line.unit.counted(line.free);
+        format!("  '{}': {what} free, from {}; offer {}", line.variety, line.farm.name, line.offer)
+    }));
     parts.join("\n")
 }
 

@@ -9,18 +9,18 @@ use chrono::{DateTime, Utc};
 use spareloop_api::people::FarmView;
 use spareloop_api::rounds::{
     HallBlock, HallLine, OpenWant, PackedLine, PackingList, ProposalLine, ProposalView, RoundLine,
-    RoundView, ShareView, SwapDayLists, SwapDayView,
+    RoundView, ShareView, SwapDayLists, SwapDayView, WalkUpLine,
 };
 use spareloop_domain::compute::fields::{Fields, parse};
-use spareloop_domain::exchange::ProposalKind;
 use spareloop_domain::exchange::proposal::shares;
 use spareloop_domain::exchange::round::{Kind, Rules};
+use spareloop_domain::exchange::{OfferState, ProposalKind};
 use spareloop_domain::words::{Count, FarmId, NetworkId, ProposalId, RoundId, UnitKind, WantId};
 use spareloop_rounds::answer::{Move, StatedAnswer, Swaps};
 use spareloop_rounds::{compute, words};
 use spareloop_store::proposals::{self, Line, Proposal, Viewer};
 use spareloop_store::rounds::{self, Round};
-use spareloop_store::{Missing, StoreError, Tx, holds, wants};
+use spareloop_store::{Missing, StoreError, Tx, holds, offers, walk_ups, wants};
 
 use crate::acts::exchange::{farms_of, shown};
 use crate::auth::caller::{Grower, Member};
@@ -261,9 +261,33 @@ pub async fn lists(
                 .collect();
             let mut passing = lines.clone();
             passing.retain(|(line, _)| sees(line.giver) || sees(line.taker));
-            Ok(SwapDayLists { swap_day, agreed, packing, hall: hall(&found, &passing) })
+            let walk_ups = brought(tx, &found, now)?;
+            Ok(SwapDayLists { swap_day, agreed, packing, hall: hall(&found, &passing), walk_ups })
         })
         .await
+}
+
+/// What was brought without having been planned, as far as some of it is free.
+fn brought(
+    tx: &mut Tx<'_>,
+    found: &Proposal,
+    now: DateTime<Utc>,
+) -> Result<Vec<WalkUpLine>, StoreError> {
+    let farms = farms_of(tx, found.network)?;
+    let mut lines = Vec::new();
+    for id in walk_ups::of(tx, found.id)? {
+        let offer = offers::offer(tx, found.network, id, now)?;
+        if offer.state == OfferState::Open && !offer.free().is_zero() {
+            lines.push(WalkUpLine {
+                offer: offer.id,
+                farm: shown(&farms, offer.farm),
+                free: offer.free(),
+                variety: offer.variety,
+                unit: offer.unit,
+            });
+        }
+    }
+    Ok(lines)
 }
 
 fn packing(found: &Proposal, lines: &[(&Line, Count)], farm: FarmId) -> PackingList {
