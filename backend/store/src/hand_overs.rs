@@ -164,8 +164,9 @@ pub fn hand_over(
     }
     if found.purpose == Purpose::Swap {
         let value = value(new.given, found.unit_value);
-        limits::check_hand_over(tx, found.network, giver, value, now)?;
-        limits::check_hand_over(tx, found.network, taker, Tenths(-value.0), now)?;
+        let limits = limits::of_these(tx, &[giver, taker])?;
+        limits.check_hand_over(tx, found.network, (giver, value), now)?;
+        limits.check_hand_over(tx, found.network, (taker, Tenths(-value.0)), now)?;
     }
     parcels::leave(tx, id, new.on)?;
     let entry = write_send(tx, &found, new, now)?;
@@ -357,13 +358,8 @@ fn write_receive(
     let taker = hold.taker.id;
     let mut book = Book::clone(&*farm_book(tx, taker)?);
     let mut drafts = Vec::new();
-    let variety = match known_variety(&book, &hold.variety) {
-        Some(variety) => variety,
-        None => {
-            let named = (hold.variety.as_str(), hold.identity);
-            name_variety(&mut book, &mut drafts, named, new.on, now)?
-        }
-    };
+    let named = (hold.variety.as_str(), hold.identity);
+    let variety = variety_in(&mut book, &mut drafts, named, new.on, now)?;
     let lot = free_lot(&book, now)?;
     let body = Receive {
         lot,
@@ -390,7 +386,21 @@ fn last(written: &[Entry]) -> Result<EntryId, StoreError> {
     last.ok_or_else(|| StoreError::broken("the house device wrote nothing"))
 }
 
-pub(crate) fn known_variety(book: &Book, name: &str) -> Option<VarietyId> {
+/// The variety under its name in the farm's book, which is named first if it is new to the farm.
+pub(crate) fn variety_in(
+    book: &mut Book,
+    drafts: &mut Vec<Draft>,
+    named: (&str, Identity),
+    on: Day,
+    now: DateTime<Utc>,
+) -> Result<VarietyId, StoreError> {
+    if let Some(known) = known_variety(book, named.0) {
+        return Ok(known);
+    }
+    name_variety(book, drafts, named, on, now)
+}
+
+fn known_variety(book: &Book, name: &str) -> Option<VarietyId> {
     let key = spareloop_domain::words::fold_key(name);
     let bears = |card: &&VarietyCard| {
         card.name.key() == key || card.aliases.iter().any(|alias| alias.key() == key)
@@ -398,8 +408,7 @@ pub(crate) fn known_variety(book: &Book, name: &str) -> Option<VarietyId> {
     book.varieties.values().find(bears).map(|card| card.id)
 }
 
-/// Names a variety that the farm's book does not have.
-pub(crate) fn name_variety(
+fn name_variety(
     book: &mut Book,
     drafts: &mut Vec<Draft>,
     (name, identity): (&str, Identity),

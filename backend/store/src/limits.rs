@@ -4,7 +4,7 @@
 //! bounds it by its own usual limit. What may not enter: whether a standing is within a limit, which
 //! `domain` says.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 use chrono::{DateTime, Utc};
 use diesel::dsl::sql;
@@ -58,11 +58,11 @@ pub fn all(tx: &mut Tx<'_>, network: NetworkId) -> Result<BTreeMap<FarmId, Limit
         .filter(farm_limits::network.eq(network.to_string()))
         .select((farm_limits::farm, farm_limits::tenths))
         .load(tx.connection)?;
-    rows.into_iter()
-        .map(|(farm, tenths)| {
-            Ok((read(&farm)?, Limit::try_from(tenths).map_err(StoreError::corrupt)?))
-        })
-        .collect()
+    rows.into_iter().map(limit_of).collect()
+}
+
+fn limit_of((farm, tenths): (String, i64)) -> Result<(FarmId, Limit), StoreError> {
+    Ok((read(&farm)?, Limit::try_from(tenths).map_err(StoreError::corrupt)?))
 }
 
 /// A farm's own limit, if the coordinator set one.
@@ -128,48 +128,57 @@ pub fn standing(
     Ok(standing)
 }
 
+/// The limits of some farms, of which most have none of their own.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct Limits(BTreeMap<FarmId, Limit>);
+
+/// The limits of those of the farms that have one of their own.
+pub(crate) fn of_these(tx: &mut Tx<'_>, farms: &[FarmId]) -> Result<Limits, StoreError> {
+    let ids: Vec<String> = farms.iter().map(ToString::to_string).collect();
+    let rows: Vec<(String, i64)> = farm_limits::table
+        .filter(farm_limits::farm.eq_any(ids))
+        .select((farm_limits::farm, farm_limits::tenths))
+        .load(tx.connection)?;
+    rows.into_iter().map(limit_of).collect::<Result<_, _>>().map(Limits)
+}
+
 /// Locks those of the farms that have a limit of their own, in the order of ids, so that two acts at
 /// once can't each stay within it and both together not. Before any offer is locked.
-pub(crate) fn lock_bounded(tx: &mut Tx<'_>, farms: &[FarmId]) -> Result<(), StoreError> {
-    for farm in farms.iter().copied().collect::<BTreeSet<_>>() {
-        if of(tx, farm)?.is_some() {
-            crate::ledger::lock_farm(tx, farm)?;
-        }
+pub(crate) fn lock_bounded(tx: &mut Tx<'_>, farms: &[FarmId]) -> Result<Limits, StoreError> {
+    let found = of_these(tx, farms)?;
+    if found.0.is_empty() {
+        return Ok(found);
     }
-    Ok(())
+    for farm in found.0.keys() {
+        crate::ledger::lock_farm(tx, *farm)?;
+    }
+    // As they stand now that nobody can change them.
+    of_these(tx, farms)
 }
 
-/// Whether a farm with a limit of its own may stand so with `more` promised (above 0 for what it
-/// gives); a farm without one always may, and so does what leaves it no further from even.
-pub(crate) fn check(
-    tx: &mut Tx<'_>,
-    network: NetworkId,
-    farm: FarmId,
-    more: Tenths,
-    now: DateTime<Utc>,
-) -> Result<(), StoreError> {
-    let Some(limit) = of(tx, farm)? else { return Ok(()) };
-    let before = standing(tx, network, farm, now)?;
-    let after = before.with(more);
-    let no_further = after.ends().0.abs() <= before.ends().0.abs()
-        && after.ends().0.signum() * before.ends().0.signum() >= 0;
-    if no_further { Ok(()) } else { after.within(limit).map_err(StoreError::refuse) }
-}
+impl Limits {
+    /// Whether a farm may take on `more` (above 0 for what it gives); one without a limit of its own
+    /// always may.
+    pub(crate) fn check(
+        &self,
+        tx: &mut Tx<'_>,
+        network: NetworkId,
+        (farm, more): (FarmId, Tenths),
+        now: DateTime<Utc>,
+    ) -> Result<(), StoreError> {
+        let Some(limit) = self.0.get(&farm) else { return Ok(()) };
+        standing(tx, network, farm, now)?.takes_on(more, *limit).map_err(StoreError::refuse)
+    }
 
-/// Whether something that is promised already may change hands: it must leave the farm within its
-/// limit by itself, or once all that is promised has passed, as in a loop whose parcels even out.
-pub(crate) fn check_hand_over(
-    tx: &mut Tx<'_>,
-    network: NetworkId,
-    farm: FarmId,
-    value: Tenths,
-    now: DateTime<Utc>,
-) -> Result<(), StoreError> {
-    let Some(limit) = of(tx, farm)? else { return Ok(()) };
-    let standing = standing(tx, network, farm, now)?;
-    let alone = Standing { promised: value, ..standing };
-    match (alone.within(limit), standing.within(limit)) {
-        (Ok(()), _) | (_, Ok(())) => Ok(()),
-        (Err(beyond), Err(_)) => Err(StoreError::refuse(beyond)),
+    /// Whether something that is promised already may change hands.
+    pub(crate) fn check_hand_over(
+        &self,
+        tx: &mut Tx<'_>,
+        network: NetworkId,
+        (farm, value): (FarmId, Tenths),
+        now: DateTime<Utc>,
+    ) -> Result<(), StoreError> {
+        let Some(limit) = self.0.get(&farm) else { return Ok(()) };
+        standing(tx, network, farm, now)?.lets_pass(value, *limit).map_err(StoreError::refuse)
     }
 }

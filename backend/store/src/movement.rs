@@ -8,12 +8,11 @@ use std::collections::{BTreeMap, BTreeSet};
 use chrono::{DateTime, NaiveDateTime, Utc};
 use diesel::sql_types::{Text, Timestamp};
 use diesel::{ExpressionMethods, OptionalExtension, QueryDsl, Queryable, RunQueryDsl, sql_query};
-use spareloop_domain::attest::missing;
 use spareloop_domain::exchange::movement::{Movements, Region, Rule};
 use spareloop_domain::words::{FarmId, HoldId, LotId, NetworkId, PersonId};
 
 use crate::schema::{farm_regions, movement_rules};
-use crate::text::{free, moment, read, today};
+use crate::text::{free, moment, read};
 use crate::{Refused, StoreError, Tx, attest, messages, people};
 
 /// The codes of what a rule does.
@@ -216,12 +215,7 @@ pub(crate) fn check(
         let caution = movement.caution().unwrap_or_default();
         return Err(StoreError::refuse(Refused::MovementStopped { caution }));
     }
-    let required = movement.required();
-    if required.is_empty() {
-        return Ok(movement.caution());
-    }
-    let stated = attest::standing(tx, network, giver, lot, now)?;
-    let missing = missing(&required, &stated, today(now)?);
+    let missing = attest::missing_of(tx, network, (giver, lot), &movement.required(), now)?;
     if missing.is_empty() {
         Ok(movement.caution())
     } else {

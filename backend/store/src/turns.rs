@@ -353,8 +353,9 @@ fn limits_allow(
     now: DateTime<Utc>,
 ) -> Result<(), StoreError> {
     let value = holds::value(asked.count, asked.unit_value);
-    limits::check(tx, network, giver, value, now)?;
-    limits::check(tx, network, taker, Tenths(-value.0), now)
+    let limits = limits::of_these(tx, &[giver, taker])?;
+    limits.check(tx, network, (giver, value), now)?;
+    limits.check(tx, network, (taker, Tenths(-value.0)), now)
 }
 
 fn variety_of(tx: &mut Tx<'_>, offer: OfferId) -> Result<String, StoreError> {

@@ -17,7 +17,7 @@ use spareloop_domain::words::{
     UnitKind, VarietyName,
 };
 
-use crate::hand_overs::{NewHandOver, hand_over, known_variety, name_variety};
+use crate::hand_overs::{NewHandOver, hand_over, variety_in};
 use crate::holds::{AskHold, Hold, Promise, may_ask, promise, settle_overdue, value};
 use crate::ledger::{lock_farm, write_house};
 use crate::offers::{self, NewOffer, Offer, set_state};
@@ -80,13 +80,8 @@ pub fn bring(
     let on = today(now)?;
     let mut book = Book::clone(&*farm_book(tx, farm)?);
     let mut drafts = Vec::new();
-    let variety = match known_variety(&book, new.variety.as_str()) {
-        Some(variety) => variety,
-        None => {
-            let named = (new.variety.as_str(), Identity::Sure);
-            name_variety(&mut book, &mut drafts, named, on, now)?
-        }
-    };
+    let named = (new.variety.as_str(), Identity::Sure);
+    let variety = variety_in(&mut book, &mut drafts, named, on, now)?;
     let body = Opening {
         lot: new.lot,
         variety,
@@ -162,6 +157,7 @@ pub fn pass(
     if new.taker > giver {
         limits::lock_bounded(tx, &[new.taker])?;
     }
+    let limits = limits::of_these(tx, &[giver, new.taker])?;
     let offer = offers::lock(tx, network, new.offer)?;
     let count = new.hand_over.given;
     let asked = AskHold {
@@ -179,8 +175,8 @@ pub fn pass(
     may_ask(tx, (network, new.taker), &asked, &offer, now)?;
     settle_overdue(tx, &offer, now)?;
     let worth = value(count, new.unit_value);
-    limits::check(tx, network, giver, worth, now)?;
-    limits::check(tx, network, new.taker, Tenths(-worth.0), now)?;
+    limits.check(tx, network, (giver, worth), now)?;
+    limits.check(tx, network, (new.taker, Tenths(-worth.0)), now)?;
     let promised = Promise {
         offer: &offer,
         want: None,

@@ -100,7 +100,7 @@ fn list(desk: &Desk) -> Result<Answer, Fault> {
                 state(view),
                 view.about.to_string(),
                 format!("'{}'", view.variety.trim_matches('\'')),
-                view.lot.code().to_string(),
+                view.lot.code(),
                 view.answer_by.format("%Y-%m-%d %H:%M").to_string(),
                 view.question.to_string(),
             ]

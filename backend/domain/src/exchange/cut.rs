@@ -17,18 +17,13 @@ use crate::words::{Count, HoldId, OfferId, UnknownWord, plain, word};
 
 word! {
     /// Whose hold is cut first, as the coordinator sets it for the network.
+    #[derive(Default)]
     CutRule {
-        /// The newest hold, whole if need be, then the one before it.
+        /// The newest hold, whole if need be, then the one before it: who came first keeps longest.
+        #[default]
         NewestFirst = "newest-first", "the newest hold first";
         /// Every hold by its share of what is missing, so that nobody is left with nothing.
         ByShares = "by-shares", "every hold by its share";
-    }
-}
-
-impl Default for CutRule {
-    /// First come, first held: who came first keeps longest.
-    fn default() -> Self {
-        Self::NewestFirst
     }
 }
 

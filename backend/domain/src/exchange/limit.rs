@@ -100,6 +100,30 @@ impl Standing {
     }
 }
 
+impl Standing {
+    /// Whether a farm with that limit may take on `more` (above 0 for what it gives): what leaves it no
+    /// further from even on the side where it stands is always allowed.
+    ///
+    /// # Errors
+    /// By how much it would be owed, or owe, too much.
+    pub fn takes_on(self, more: Tenths, limit: Limit) -> Result<(), BeyondLimit> {
+        let after = self.with(more);
+        let (was, is) = (self.ends().0, after.ends().0);
+        let no_further = is.abs() <= was.abs() && is.signum() * was.signum() >= 0;
+        if no_further { Ok(()) } else { after.within(limit) }
+    }
+
+    /// Whether something that is promised already may change hands: it must leave the farm within its
+    /// limit by itself, or once all that is promised has passed, as in a loop whose parcels even out.
+    ///
+    /// # Errors
+    /// By how much it would be owed, or owe, too much.
+    pub fn lets_pass(self, value: Tenths, limit: Limit) -> Result<(), BeyondLimit> {
+        let alone = Self { promised: value, ..self };
+        alone.within(limit).or_else(|beyond| self.within(limit).map_err(|_| beyond))
+    }
+}
+
 #[cfg(test)]
 mod tests {
     #![allow(clippy::unwrap_used)]
@@ -125,6 +149,25 @@ mod tests {
     fn an_even_swap_is_never_beyond_however_tight_the_limit() {
         assert_eq!(standing(0, 0).with(Tenths(140)).with(Tenths(-140)).within(Limit(0)), Ok(()));
         assert_eq!(standing(250, 0).with(Tenths(14)).with(Tenths(-14)).within(Limit(100)), Ok(()));
+    }
+
+    #[test]
+    fn a_farm_beyond_its_limit_may_come_nearer_and_not_cross_to_the_other_side() {
+        let limit = Limit::try_from(100).unwrap();
+        let far = standing(250, 0);
+        assert_eq!(far.takes_on(Tenths(-200), limit), Ok(()));
+        assert_eq!(far.takes_on(Tenths(0), limit), Ok(()));
+        assert!(far.takes_on(Tenths(1), limit).is_err());
+        assert!(far.takes_on(Tenths(-360), limit).is_err(), "it would owe 110 then");
+    }
+
+    #[test]
+    fn a_parcel_of_a_loop_passes_although_by_itself_it_would_be_too_much() {
+        let limit = Limit::try_from(50).unwrap();
+        // It gives 80 and gets 80: even once both have passed.
+        assert_eq!(standing(0, 0).lets_pass(Tenths(80), limit), Ok(()));
+        let beyond = standing(0, 80).lets_pass(Tenths(80), limit);
+        assert_eq!(beyond, Err(BeyondLimit::Owed { would: Tenths(80), limit: Tenths(50) }));
     }
 
     proptest! {

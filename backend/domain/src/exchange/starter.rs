@@ -14,17 +14,13 @@ pub const BEGINNER_DAYS: i64 = 730;
 
 word! {
     /// For whom an offer is.
+    #[derive(Default)]
     OpenTo {
         /// Every farm of the network.
+        #[default]
         Everybody = "everybody", "every farm";
         /// Farms that have only begun: a gift, which nobody owes anything for.
         Beginners = "beginners", "beginners, as a starter gift";
-    }
-}
-
-impl Default for OpenTo {
-    fn default() -> Self {
-        Self::Everybody
     }
 }
 

@@ -6,7 +6,7 @@ use askama::Template;
 use spareloop_api::claims::{ClaimView, DecideClaim, MakeClaim};
 use spareloop_api::exchange::{HoldView, Reason};
 use spareloop_domain::exchange::{ClaimAct, ClaimKind, ClaimState};
-use spareloop_domain::words::{ClaimId, Count, Day, FarmId, HandOverId, NetworkId};
+use spareloop_domain::words::{ClaimId, Count, Day, FarmId, HandOverId};
 
 use super::field::Choice;
 use super::form::{Form, Posted};
@@ -177,8 +177,7 @@ fn show_answer(signed: &Signed<Grower>, form: &Form, claim: &ClaimView) -> Answe
 
 async fn disputed(signed: &Signed<Coordinator>, id: &str) -> Result<ClaimView, ServerError> {
     let id: ClaimId = id.parse().map_err(|_| ServerError::not_found())?;
-    let network: NetworkId = rounds::network_of(signed.caller)?;
-    let member = Member { person: signed.caller.person, network, farm: None };
+    let member = rounds::member_of(signed.caller)?;
     claims::one(&signed.visitor.house, member, id).await
 }
 

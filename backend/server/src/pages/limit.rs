@@ -13,7 +13,7 @@ use super::layout::{Answer, Page, see_other};
 use super::say;
 use super::session::Signed;
 use crate::acts::{exchange, rounds};
-use crate::auth::caller::{Coordinator, Member};
+use crate::auth::caller::Coordinator;
 use crate::error::ServerError;
 
 pub(super) fn configure(config: &mut ServiceConfig) {
@@ -30,8 +30,7 @@ struct LimitPage<'a> {
 
 async fn find(signed: &Signed<Coordinator>, id: &str) -> Result<Balance, ServerError> {
     let id: FarmId = id.parse().map_err(|_| ServerError::not_found())?;
-    let network = rounds::network_of(signed.caller)?;
-    let member = Member { person: signed.caller.person, network, farm: None };
+    let member = rounds::member_of(signed.caller)?;
     let book = exchange::owed(&signed.visitor.house, member).await?;
     book.balances.into_iter().find(|one| one.farm.id == id).ok_or_else(ServerError::not_found)
 }

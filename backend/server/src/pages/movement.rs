@@ -6,7 +6,7 @@ use askama::Template;
 use spareloop_api::movement::{
     MovementRuleView, MovementView, Passage, SetMovementRule, SetRegion,
 };
-use spareloop_domain::words::{FarmId, NetworkId};
+use spareloop_domain::words::FarmId;
 
 use super::field::Choice;
 use super::form::{Form, Posted};
@@ -82,8 +82,7 @@ async fn look(signed: Signed<Member>) -> Answer {
 }
 
 async fn view(signed: &Signed<Coordinator>) -> Result<MovementView, ServerError> {
-    let network: NetworkId = rounds::network_of(signed.caller)?;
-    let member = Member { person: signed.caller.person, network, farm: None };
+    let member = rounds::member_of(signed.caller)?;
     movement::view(&signed.visitor.house, member).await
 }
 

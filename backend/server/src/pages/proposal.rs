@@ -158,8 +158,7 @@ async fn settle(signed: Signed<Coordinator>, id: Path<String>, posted: Posted) -
 }
 
 async fn find(signed: &Signed<Coordinator>, id: ProposalId) -> Result<ProposalView, ServerError> {
-    let network = rounds::network_of(signed.caller)?;
-    let member = Member { person: signed.caller.person, network, farm: None };
+    let member = rounds::member_of(signed.caller)?;
     rounds::one_proposal(&signed.visitor.house, member, id).await
 }
 

@@ -14,7 +14,7 @@ use super::layout::{Answer, Page, see_other};
 use super::say;
 use super::session::Signed;
 use crate::acts::{questions, rounds};
-use crate::auth::caller::{Coordinator, Grower, Member};
+use crate::auth::caller::{Coordinator, Grower};
 use crate::error::ServerError;
 
 pub(super) fn configure(config: &mut ServiceConfig) {
@@ -99,15 +99,10 @@ fn show(signed: &Signed<Grower>, form: &Form, question: &QuestionView) -> Answer
     signed.visitor.show_form(form, &QuestionPage { page, form, question, answers })
 }
 
-async fn member(signed: &Signed<Coordinator>) -> Result<Member, ServerError> {
-    let network = rounds::network_of(signed.caller)?;
-    Ok(Member { person: signed.caller.person, network, farm: None })
-}
-
 #[get("/network/cut-rule")]
 async fn cut_rule(signed: Signed<Coordinator>) -> Answer {
     let house = &signed.visitor.house;
-    let set = questions::cut_rule(house, member(&signed).await?).await?;
+    let set = questions::cut_rule(house, rounds::member_of(signed.caller)?).await?;
     show_rule(&signed, &Form::new(house)?.or("cut_rule", set.rule.code()))
 }
 
@@ -129,7 +124,7 @@ async fn set_cut_rule(signed: Signed<Coordinator>, posted: Posted) -> Answer {
 }
 
 fn show_rule(signed: &Signed<Coordinator>, form: &Form) -> Answer {
-    let rules = CutRule::ALL.iter().map(|rule| Choice::new(rule.code(), &rule.to_string()));
+    let rules = CutRule::ALL.iter().map(|rule| Choice::new(rule.code(), rule));
     let page = signed.visitor.form_page("Which holds are cut", form);
     signed.visitor.show_form(form, &CutRulePage { page, form, rules: rules.collect() })
 }

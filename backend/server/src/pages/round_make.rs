@@ -6,13 +6,13 @@ use askama::Template;
 use spareloop_api::rounds::{MakeRound, RoundRules, SetTimetable};
 use spareloop_domain::exchange::owed::Tenths;
 use spareloop_domain::exchange::round::{Kind, Rules};
-use spareloop_domain::words::{NetworkId, RoundId};
+use spareloop_domain::words::RoundId;
 
 use super::form::{Form, Posted};
 use super::layout::{Answer, Page, see_other};
 use super::session::Signed;
 use crate::acts::rounds;
-use crate::auth::caller::{Coordinator, Member};
+use crate::auth::caller::Coordinator;
 use crate::error::ServerError;
 
 pub(super) fn configure(config: &mut ServiceConfig) {
@@ -158,8 +158,7 @@ async fn make(
 #[get("/rounds/timetable")]
 async fn timetable(signed: Signed<Coordinator>) -> Answer {
     let house = &signed.visitor.house;
-    let network: NetworkId = rounds::network_of(signed.caller)?;
-    let member = Member { person: signed.caller.person, network, farm: None };
+    let member = rounds::member_of(signed.caller)?;
     let stands = rounds::timetable(house, member).await?;
     let form = as_usual(Form::new(house)?);
     let form = match stands.every_days {

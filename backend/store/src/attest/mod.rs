@@ -11,11 +11,15 @@ mod statements;
 pub use keys::{NewKey, StoredKey, key_of_farm, keys_of_farm, make_key_known, withdraw_key};
 pub use statements::{StoredStatement, checked, keep, of_lot, standing};
 
+use std::collections::BTreeSet;
+
+use chrono::{DateTime, Utc};
 use diesel::{ExpressionMethods, OptionalExtension, QueryDsl, RunQueryDsl};
-use spareloop_domain::words::NetworkId;
+use spareloop_domain::attest::{FactKind, missing};
+use spareloop_domain::words::{FarmId, LotId, NetworkId};
 
 use crate::schema::networks;
-use crate::text::unsigned;
+use crate::text::{today, unsigned};
 use crate::{Missing, StoreError, Tx};
 
 /// A page of the network's keys and statements.
@@ -29,6 +33,21 @@ pub struct Feed {
     pub position: u64,
     /// The network's newest position.
     pub newest: u64,
+}
+
+/// Which of the kinds asked for a lot bears no statement of today; none where none is asked for.
+pub(crate) fn missing_of(
+    tx: &mut Tx<'_>,
+    network: NetworkId,
+    (farm, lot): (FarmId, LotId),
+    required: &BTreeSet<FactKind>,
+    now: DateTime<Utc>,
+) -> Result<BTreeSet<FactKind>, StoreError> {
+    if required.is_empty() {
+        return Ok(BTreeSet::new());
+    }
+    let stated = standing(tx, network, farm, lot, now)?;
+    Ok(missing(required, &stated, today(now)?))
 }
 
 /// The network's newest position: 0 while there is nothing.

@@ -2,7 +2,6 @@
 
 use chrono::{DateTime, Utc};
 use diesel::{ExpressionMethods, QueryDsl, RunQueryDsl};
-use spareloop_domain::attest::missing;
 use spareloop_domain::exchange::owed::Tenths;
 use spareloop_domain::exchange::starter::is_beginner;
 use spareloop_domain::exchange::{HoldState, Money, OfferAct, OfferState, OpenTo, WantState};
@@ -14,7 +13,7 @@ use super::{Actor, Hold, add_step, insert, lapse_overdue_of};
 use crate::offers::{self, Offer};
 use crate::people::Farm;
 use crate::schema::offers as offers_table;
-use crate::text::{free, today};
+use crate::text::{free, moment, today};
 use crate::{
     Conflict, Missing, Named, Refused, StoreError, Tx, attest, farm_book, hand_overs, limits,
     messages, movement, people, planted, turns, wants,
@@ -84,7 +83,7 @@ pub fn ask(
 ) -> Result<Hold, StoreError> {
     let note = free(&asked.note, "the note")?;
     let giver = offers::offer(tx, network, asked.offer, now)?.farm;
-    limits::lock_bounded(tx, &[giver, taker])?;
+    let limits = limits::lock_bounded(tx, &[giver, taker])?;
     let offer = if planted::reads_then_writes() {
         offers::offer(tx, network, asked.offer, now)?
     } else {
@@ -93,18 +92,11 @@ pub fn ask(
     let caution = may_ask(tx, (network, taker), asked, &offer, now)?;
     settle_overdue(tx, &offer, now)?;
     let value = value(asked.count, asked.unit_value);
-    limits::check(tx, network, offer.farm, value, now)?;
-    limits::check(tx, network, taker, Tenths(-value.0), now)?;
+    limits.check(tx, network, (offer.farm, value), now)?;
+    limits.check(tx, network, (taker, Tenths(-value.0)), now)?;
     let why = ("asked for", caution.as_deref());
-    let hold = hold_for(
-        tx,
-        (network, taker),
-        &AskHold { note: note.to_owned(), ..asked.clone() },
-        offer,
-        why,
-        now,
-    )?;
-    super::hold(tx, taker, hold.id, now)
+    let asked = AskHold { note: note.to_owned(), ..asked.clone() };
+    hold_for(tx, (network, taker), &asked, offer, why, now)
 }
 
 /// Whether a farm may ask for that much of a locked offer, but for how many are free; answers what both
@@ -254,8 +246,8 @@ pub(super) fn begun(
         unit_value: terms.unit_value,
         unit_price: terms.unit_price,
         state: HoldState::Held,
-        asked_at: now,
-        lapses_at: terms.lapses_at,
+        asked_at: moment(now).and_utc(),
+        lapses_at: moment(terms.lapses_at).and_utc(),
         note: terms.note.to_owned(),
         cut_from: None,
         hand_over: None,
@@ -290,11 +282,7 @@ fn check_want(
         let (wanted, offered) = (want.unit, offer.unit);
         return Err(StoreError::refuse(Refused::OtherUnit { wanted, offered }));
     }
-    if want.required.is_empty() {
-        return Ok(());
-    }
-    let stated = attest::standing(tx, network, offer.farm, offer.lot, now)?;
-    let missing = missing(&want.required, &stated, today(now)?);
+    let missing = attest::missing_of(tx, network, (offer.farm, offer.lot), &want.required, now)?;
     if missing.is_empty() {
         Ok(())
     } else {

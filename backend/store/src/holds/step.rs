@@ -5,7 +5,7 @@ use diesel::{ExpressionMethods, QueryDsl, RunQueryDsl};
 use spareloop_domain::exchange::{HoldAct, HoldState};
 use spareloop_domain::words::{Count, FarmId, HoldId, OfferId};
 
-use super::Hold;
+use super::{Hold, Step};
 use crate::error::taken;
 use crate::offers::{Offer, close_if_gone};
 use crate::schema::{hold_now, hold_steps, holds, offers};
@@ -65,6 +65,11 @@ pub(crate) fn add_step(
 ) -> Result<(), StoreError> {
     hold.step += 1;
     hold.state = state;
+    let by = match actor {
+        Actor::Farm(farm) => Some(farm),
+        Actor::House => None,
+    };
+    hold.steps.push(Step { state, at: moment(now).and_utc(), by, why: why.to_owned() });
     diesel::insert_into(hold_steps::table)
         .values((
             hold_steps::hold.eq(hold.id.to_string()),

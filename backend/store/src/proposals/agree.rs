@@ -7,7 +7,6 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{DateTime, Utc};
 use diesel::{ExpressionMethods, QueryDsl, RunQueryDsl};
-use spareloop_domain::attest::missing;
 use spareloop_domain::exchange::proposal::{Passing, shares};
 use spareloop_domain::exchange::{OfferAct, ProposalAct, ProposalKind, ProposalState, WantState};
 use spareloop_domain::words::{Count, HoldId, OfferId, Purpose, WantId};
@@ -17,7 +16,6 @@ use crate::holds::{Promise, promise, settle_overdue};
 use crate::ledger::lock_farm;
 use crate::offers::{self, Offer};
 use crate::schema::proposal_lines;
-use crate::text::today;
 use crate::wants::{self, Want};
 use crate::{Refused, StoreError, Tx, attest, fresh, limits, movement};
 
@@ -127,11 +125,8 @@ fn gone(
             Err(StoreError::Refused(why)) => return Ok(Some(why.to_string())),
             Err(other) => return Err(other),
         }
-        if want.required.is_empty() {
-            continue;
-        }
-        let stated = attest::standing(tx, found.network, offer.farm, offer.lot, now)?;
-        if !missing(&want.required, &stated, today(now)?).is_empty() {
+        let of = (offer.farm, offer.lot);
+        if !attest::missing_of(tx, found.network, of, &want.required, now)?.is_empty() {
             let name = &offer.variety;
             return Ok(Some(format!(
                 "a signed statement about the lot of '{name}' no longer stands"
@@ -139,8 +134,10 @@ fn gone(
         }
     }
     let passing: Vec<Passing> = lines.iter().map(|(line, count)| line.passing(*count)).collect();
-    for (farm, share) in shares(&passing) {
-        match limits::check(tx, found.network, farm, share.net(), now) {
+    let shares = shares(&passing);
+    let limits = limits::of_these(tx, &shares.keys().copied().collect::<Vec<_>>())?;
+    for (farm, share) in shares {
+        match limits.check(tx, found.network, (farm, share.net()), now) {
             Ok(()) => {}
             Err(StoreError::Refused(Refused::Limit(_))) => {
                 let name = found.name(farm);

@@ -34,6 +34,11 @@ use crate::error::ServerError;
 use crate::house::House;
 use crate::idempotency::Key;
 
+/// A coordinator as a member of its network, who acts for no farm.
+pub(crate) fn member_of(coordinator: Coordinator) -> Result<Member, ServerError> {
+    Ok(Member { person: coordinator.person, network: network_of(coordinator)?, farm: None })
+}
+
 /// The network that a coordinator runs.
 pub(crate) fn network_of(coordinator: Coordinator) -> Result<NetworkId, ServerError> {
     coordinator.network.ok_or_else(|| {
@@ -132,5 +137,5 @@ pub async fn set_limit(
         .map_err(|error| refused("limit_tenths", error))?;
     let now = house.now();
     house.once(act, move |tx| limits::set(tx, network, farm, limit, now)).await?;
-    exchange::owed(house, Member { person: coordinator.person, network, farm: None }).await
+    exchange::owed(house, member_of(coordinator)?).await
 }
