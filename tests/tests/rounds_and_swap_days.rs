@@ -169,6 +169,23 @@ on_both! {
         assert_eq!(state(&network, &day), "agreed");
         assert!(farms.iter().all(|farm| holds(farm).len() == 2));
 
+        // A farm brings what nobody planned, and gives some of it away on the spot.
+        let words = ["round", "walk-up", &day, "Wren Candle", "--count", "4", "--json"];
+        let brought = farms[1].run(&words).json();
+        let offer = brought["offer"]["offer"].as_str().unwrap();
+        // The server's own day, which is not the one that these devices are told.
+        let today = &brought["offer"]["made_at"].as_str().unwrap()[..10];
+        let ashlode = farms[0].run(&["farm", "show", "--json"]).json();
+        let to = ashlode["farm"].as_str().unwrap();
+        let pass = ["handover", "pass", offer, "--to", to, "--count", "1", "--purpose", "gift"];
+        let passed = farms[1].run(&[&pass[..], &["--on", today, "--yes", "--json"]].concat()).json();
+        assert_eq!(passed["hold"]["state"], "handed-over");
+        let lists = farms[0].run(&["round", "lists", &day]).done();
+        assert!(lists.contains("'Wren Candle': 3 divisions free, from Brindle"), "{lists}");
+        farms[1].sync();
+        let lots = farms[1].run(&["lot", "list", "--variety", "Wren Candle", "--json"]).json();
+        assert_eq!(lots["lots"][0]["in_store"], 3, "{lots}");
+
         // On the day Corrow does not come.
         let corrow = round["proposals"][0]["farms"].as_array().unwrap();
         let corrow = corrow.iter().find(|part| part["farm"]["name"] == "Corrow").unwrap();
@@ -182,6 +199,8 @@ on_both! {
         assert!(live(&farms[2]).is_empty(), "nothing is left of what it would have brought or taken");
         assert_eq!(live(&farms[0]).len(), 1, "what Ashlode gives Brindle stands");
         assert!(farms[2].run(&["messages"]).done().contains("settled for those who came"));
+        let sheet = farms[0].run(&["offer", "list"]).done();
+        assert!(!sheet.contains("Wren Candle"), "what is left goes home again: {sheet}");
     }
 
     fn a_limit_refuses_a_hold_with_a_clear_problem(kind: Kind) {

@@ -15,7 +15,7 @@ use chrono::{DateTime, Utc};
 use diesel::{ExpressionMethods, OptionalExtension, QueryDsl, RunQueryDsl};
 use sha2::{Digest, Sha256};
 use spareloop_domain::ledger::sync::{BatchLimits, Head, Heads, Position};
-use spareloop_domain::ledger::{Entry, Seq};
+use spareloop_domain::ledger::{Entry, Hash, Seq};
 use spareloop_domain::planted::{self, Bug};
 use spareloop_domain::words::{Count, Day, DeviceId, FarmId, LotId};
 
@@ -217,6 +217,7 @@ pub(crate) fn entries_up_to(
         .select(COLUMNS)
         .load(tx.connection)?;
     let mut entries = Vec::with_capacity(rows.len());
+    let mut ends = Heads::new();
     for (row, expected) in rows.into_iter().zip(1..) {
         let Positioned { position, entry, .. } = row.positioned()?;
         // Numbers come from here, so every entry is what was sealed, and none is missing.
@@ -224,6 +225,7 @@ pub(crate) fn entries_up_to(
         if position != Position(expected) {
             return Err(missing(expected));
         }
+        follow_chain(&mut ends, &entry)?;
         entries.push(entry);
     }
     let newest = newest(tx, farm)?.map_or(0, |(newest, _)| newest);
@@ -231,6 +233,23 @@ pub(crate) fn entries_up_to(
         return Err(missing(entries.len() + 1));
     }
     Ok(entries)
+}
+
+/// Each entry follows the one before it in its device's chain. An index that leads to another row would
+/// else give one entry twice and another not at all, each of them sound.
+fn follow_chain(ends: &mut Heads, entry: &Entry) -> Result<(), StoreError> {
+    let follows = match ends.get(&entry.device) {
+        Some(end) => entry.seq == end.seq.next() && entry.prev == end.hash,
+        None => entry.seq == Seq::FIRST && entry.prev == Hash::START,
+    };
+    if !follows {
+        let (device, seq) = (entry.device, entry.seq.get());
+        return Err(StoreError::corrupt(format!(
+            "entry {seq} of device {device} does not follow the one before it"
+        )));
+    }
+    ends.insert(entry.device, Head { seq: entry.seq, hash: entry.hash });
+    Ok(())
 }
 
 /// The farm's entries of later days than one, up to a position.
