@@ -144,15 +144,8 @@ pub fn hand_over(
 ) -> Result<Hold, StoreError> {
     let condition = free(&new.condition, "the condition")?;
     let before = hold(tx, giver, id, now)?;
-    // The giver's own row, which its ledger needs, and the taker's where it has a limit, in order.
     let taker = before.taker.id;
-    if taker < giver {
-        limits::lock_bounded(tx, &[taker])?;
-    }
-    lock_farm(tx, giver)?;
-    if taker > giver {
-        limits::lock_bounded(tx, &[taker])?;
-    }
+    let limits = limits::lock_for_giving(tx, giver, taker)?;
     let mut found = lock_hold(tx, giver, id, now)?;
     let state = after(&found, giver, HoldAct::HandOverByGiver)?;
     if new.given.is_zero() {
@@ -164,7 +157,6 @@ pub fn hand_over(
     }
     if found.purpose == Purpose::Swap {
         let value = value(new.given, found.unit_value);
-        let limits = limits::of_these(tx, &[giver, taker])?;
         limits.check_hand_over(tx, found.network, (giver, value), now)?;
         limits.check_hand_over(tx, found.network, (taker, Tenths(-value.0)), now)?;
     }

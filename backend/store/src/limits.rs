@@ -10,8 +10,8 @@ use chrono::{DateTime, Utc};
 use diesel::dsl::sql;
 use diesel::sql_types::BigInt;
 use diesel::{
-    BoolExpressionMethods, ExpressionMethods, JoinOnDsl, NullableExpressionMethods,
-    OptionalExtension, QueryDsl, RunQueryDsl, sql_query,
+    BoolExpressionMethods, ExpressionMethods, JoinOnDsl, NullableExpressionMethods, QueryDsl,
+    RunQueryDsl, sql_query,
 };
 use spareloop_domain::exchange::owed::Tenths;
 use spareloop_domain::exchange::{HoldState, Limit, Standing};
@@ -63,16 +63,6 @@ pub fn all(tx: &mut Tx<'_>, network: NetworkId) -> Result<BTreeMap<FarmId, Limit
 
 fn limit_of((farm, tenths): (String, i64)) -> Result<(FarmId, Limit), StoreError> {
     Ok((read(&farm)?, Limit::try_from(tenths).map_err(StoreError::corrupt)?))
-}
-
-/// A farm's own limit, if the coordinator set one.
-pub fn of(tx: &mut Tx<'_>, farm: FarmId) -> Result<Option<Limit>, StoreError> {
-    let tenths: Option<i64> = farm_limits::table
-        .find(farm.to_string())
-        .select(farm_limits::tenths)
-        .first(tx.connection)
-        .optional()?;
-    tenths.map(|tenths| Limit::try_from(tenths).map_err(StoreError::corrupt)).transpose()
 }
 
 /// How a farm stands at `now`: what is booked or on its way, and what living holds promise.
@@ -154,6 +144,23 @@ pub(crate) fn lock_bounded(tx: &mut Tx<'_>, farms: &[FarmId]) -> Result<Limits, 
     }
     // As they stand now that nobody can change them.
     of_these(tx, farms)
+}
+
+/// Locks a giver's own row, which its ledger needs, and the taker's where it has a limit, in the order of
+/// ids. Before any offer is locked.
+pub(crate) fn lock_for_giving(
+    tx: &mut Tx<'_>,
+    giver: FarmId,
+    taker: FarmId,
+) -> Result<Limits, StoreError> {
+    if taker < giver {
+        lock_bounded(tx, &[taker])?;
+    }
+    crate::ledger::lock_farm(tx, giver)?;
+    if taker > giver {
+        lock_bounded(tx, &[taker])?;
+    }
+    of_these(tx, &[giver, taker])
 }
 
 impl Limits {

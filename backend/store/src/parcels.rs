@@ -241,10 +241,6 @@ fn tell_other(
     what: &str,
     now: DateTime<Utc>,
 ) -> Result<(), StoreError> {
-    let (who, whom) = if hold.giver.id == farm {
-        (&hold.giver.name, hold.taker.id)
-    } else {
-        (&hold.taker.name, hold.giver.id)
-    };
-    messages::tell(tx, whom, Some(hold.id), &format!("{who} {what}"), now)
+    let (who, whom) = hold.who_and_whom(farm);
+    messages::tell(tx, whom.id, Some(hold.id), &format!("{} {what}", who.name), now)
 }

@@ -8,14 +8,14 @@ use std::collections::BTreeSet;
 use chrono::{DateTime, Utc};
 use diesel::{ExpressionMethods, QueryDsl, RunQueryDsl};
 use spareloop_domain::exchange::cut::{Cut, cut_for_loss};
-use spareloop_domain::exchange::{HoldAct, HoldState, OfferAct};
+use spareloop_domain::exchange::{HoldAct, OfferAct};
 use spareloop_domain::ledger::book::LotCondition;
 use spareloop_domain::words::{Count, FarmId, HoldId, LotId, OfferId};
 
-use crate::holds::{Actor, Counters, Hold, add_step, cover_want, hold, insert, lapse_overdue_of};
+use crate::holds::{Actor, Counters, add_step, cover_want, hold, keep_rest, lapse_overdue_of};
 use crate::offers::{Offer, close_if_gone, lock_offers_of, offered_lots, set_state};
 use crate::schema::offers;
-use crate::{Missing, StoreError, Tx, cut_rules, farm_book, fresh, messages, proposals, turns};
+use crate::{Missing, StoreError, Tx, cut_rules, farm_book, messages, turns};
 
 /// Why promises are cut.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -182,29 +182,4 @@ fn cut_hold(
     );
     messages::tell(tx, giver, Some(about), &told, now)?;
     cover_want(tx, &cut, now)
-}
-
-fn keep_rest(
-    tx: &mut Tx<'_>,
-    cut: &Hold,
-    before: HoldState,
-    (rest, why): (Count, &str),
-    now: DateTime<Utc>,
-) -> Result<HoldId, StoreError> {
-    let mut kept = Hold {
-        id: HoldId::new(fresh::uuid(now)?),
-        count: rest,
-        cut_from: Some(cut.id),
-        hand_over: None,
-        steps: Vec::new(),
-        step: 0,
-        ..cut.clone()
-    };
-    insert(tx, &kept)?;
-    proposals::follow(tx, cut.id, kept.id)?;
-    add_step(tx, &mut kept, HoldState::Held, Actor::House, why, now)?;
-    if before == HoldState::Agreed {
-        add_step(tx, &mut kept, HoldState::Agreed, Actor::House, "agreed before", now)?;
-    }
-    Ok(kept.id)
 }

@@ -149,15 +149,7 @@ pub fn pass(
         return Err(StoreError::refuse(Refused::OnlyBy(OfferAct::WithdrawByGiver.by())));
     }
     crate::people::farm(tx, network, new.taker)?;
-    // As for a hand-over: the giver's own row, and the taker's where it has a limit, in order.
-    if new.taker < giver {
-        limits::lock_bounded(tx, &[new.taker])?;
-    }
-    lock_farm(tx, giver)?;
-    if new.taker > giver {
-        limits::lock_bounded(tx, &[new.taker])?;
-    }
-    let limits = limits::of_these(tx, &[giver, new.taker])?;
+    let limits = limits::lock_for_giving(tx, giver, new.taker)?;
     let offer = offers::lock(tx, network, new.offer)?;
     let count = new.hand_over.given;
     let asked = AskHold {

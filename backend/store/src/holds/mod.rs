@@ -25,7 +25,7 @@ pub(crate) use acts::{after, lock_hold};
 pub use acts::{agree, lapse_overdue, release};
 pub use ask::{AskHold, ask};
 pub(crate) use ask::{hold_for, may_ask, settle_overdue, value};
-pub(crate) use promised::{Promise, leave, promise};
+pub(crate) use promised::{Promise, keep_rest, leave, promise};
 pub(crate) use step::{Actor, Counters, add_step, cover_want, insert, lapse_overdue_of};
 
 use crate::hand_overs::{HandOver, hand_over_of};

@@ -9,7 +9,7 @@ use spareloop_domain::words::{Count, FarmId, HoldId, Purpose, WantId};
 use super::ask::{Terms, begun, bind};
 use super::{Actor, Counters, Hold, add_step, cover_want, insert};
 use crate::offers::Offer;
-use crate::{StoreError, Tx, fresh, movement, people, turns};
+use crate::{StoreError, Tx, fresh, movement, people, proposals, turns};
 
 /// What two farms agreed to by accepting a proposal.
 pub(crate) struct Promise<'a> {
@@ -67,42 +67,51 @@ pub(crate) fn promise(
 }
 
 /// Leaves `keeps` of an agreed hold, as a settlement has it: the hold ends as released, and a new one
-/// stands in its place, agreed, with its place in the line. Its offer must be locked. Answers the hold
-/// that stands then, if one does.
+/// stands in its place, agreed, with its place in the line. Its offer must be locked.
 pub(crate) fn leave(
     tx: &mut Tx<'_>,
     mut hold: Hold,
     keeps: Count,
     why: &str,
     now: DateTime<Utc>,
-) -> Result<Option<HoldId>, StoreError> {
+) -> Result<(), StoreError> {
     if keeps == hold.count {
-        return Ok(Some(hold.id));
+        return Ok(());
     }
     let before = hold.state;
     let released = before.after(HoldAct::ReleaseByHouse).map_err(StoreError::refuse)?;
     add_step(tx, &mut hold, released, Actor::House, why, now)?;
-    let kept = if keeps.is_zero() {
-        None
-    } else {
-        let mut kept = Hold {
-            id: HoldId::new(fresh::uuid(now)?),
-            count: keeps,
-            cut_from: Some(hold.id),
-            hand_over: None,
-            steps: Vec::new(),
-            step: 0,
-            ..hold.clone()
-        };
-        insert(tx, &kept)?;
-        add_step(tx, &mut kept, HoldState::Held, Actor::House, why, now)?;
-        if before == HoldState::Agreed {
-            add_step(tx, &mut kept, HoldState::Agreed, Actor::House, "agreed before", now)?;
-        }
-        Some(kept.id)
-    };
+    if !keeps.is_zero() {
+        keep_rest(tx, &hold, before, (keeps, why), now)?;
+    }
     Counters::Freed(hold.count.less(keeps)).write(tx, hold.offer, now)?;
     cover_want(tx, &hold, now)?;
-    turns::call_next(tx, hold.network, hold.offer, now)?;
-    Ok(kept)
+    turns::call_next(tx, hold.network, hold.offer, now)
+}
+
+/// Puts a new hold of fewer in the place of one that has ended: in the state that it had, with its place in
+/// the line, and in its line of a proposal.
+pub(crate) fn keep_rest(
+    tx: &mut Tx<'_>,
+    ended: &Hold,
+    before: HoldState,
+    (rest, why): (Count, &str),
+    now: DateTime<Utc>,
+) -> Result<HoldId, StoreError> {
+    let mut kept = Hold {
+        id: HoldId::new(fresh::uuid(now)?),
+        count: rest,
+        cut_from: Some(ended.id),
+        hand_over: None,
+        steps: Vec::new(),
+        step: 0,
+        ..ended.clone()
+    };
+    insert(tx, &kept)?;
+    proposals::follow(tx, ended.id, kept.id)?;
+    add_step(tx, &mut kept, HoldState::Held, Actor::House, why, now)?;
+    if before == HoldState::Agreed {
+        add_step(tx, &mut kept, HoldState::Agreed, Actor::House, "agreed before", now)?;
+    }
+    Ok(kept.id)
 }

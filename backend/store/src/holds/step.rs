@@ -20,9 +20,9 @@ pub(crate) enum Actor {
 }
 
 impl Actor {
-    fn column(self) -> Option<String> {
+    const fn farm(self) -> Option<FarmId> {
         match self {
-            Self::Farm(farm) => Some(farm.to_string()),
+            Self::Farm(farm) => Some(farm),
             Self::House => None,
         }
     }
@@ -65,10 +65,7 @@ pub(crate) fn add_step(
 ) -> Result<(), StoreError> {
     hold.step += 1;
     hold.state = state;
-    let by = match actor {
-        Actor::Farm(farm) => Some(farm),
-        Actor::House => None,
-    };
+    let by = actor.farm();
     hold.steps.push(Step { state, at: moment(now).and_utc(), by, why: why.to_owned() });
     diesel::insert_into(hold_steps::table)
         .values((
@@ -76,7 +73,7 @@ pub(crate) fn add_step(
             hold_steps::number.eq(hold.step),
             hold_steps::state.eq(state.code()),
             hold_steps::at.eq(moment(now)),
-            hold_steps::by_farm.eq(actor.column()),
+            hold_steps::by_farm.eq(by.map(|farm| farm.to_string())),
             hold_steps::why.eq(why),
         ))
         .execute(tx.connection)?;

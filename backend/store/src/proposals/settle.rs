@@ -19,7 +19,7 @@ use super::{Line, Proposal, Viewer, id_of, lock, proposal, set_state, told};
 use crate::holds::{self, Hold, leave};
 use crate::ledger::lock_farm;
 use crate::offers;
-use crate::schema::{proposal_farms, proposal_lines, proposals};
+use crate::schema::{proposal_farms, proposals};
 use crate::text::{moment, read};
 use crate::{Conflict, Refused, StoreError, Tx, limits, rounds, walk_ups, wants};
 
@@ -247,10 +247,7 @@ pub fn close(
         if keeps > hold.count {
             return Err(Conflict::ActedMeanwhile.into());
         }
-        let stands = leave(tx, hold, keeps, &why, now)?;
-        diesel::update(proposal_lines::table.find((found.id.to_string(), line.number)))
-            .set(proposal_lines::hold.eq(stands.or(line.hold).map(|hold| hold.to_string())))
-            .execute(tx.connection)?;
+        leave(tx, hold, keeps, &why, now)?;
         if !keeps.is_zero() {
             left.push((line, keeps));
         }
