@@ -7,6 +7,8 @@
 //! when it changed. Every other table is sealed without being named here, so that a new one is too.
 //! A seal tells of damage, not of malice: whoever can write the file can renew a seal.
 
+use std::collections::BTreeMap;
+
 use diesel::prelude::*;
 use diesel::sql_types::{BigInt, Binary, Text};
 use diesel::sqlite::SqliteConnection;
@@ -28,8 +30,20 @@ struct Name {
     name: String,
 }
 
+/// A column of a table.
+#[derive(QueryableByName)]
+struct Column {
+    #[diesel(sql_type = Text)]
+    of: String,
+    #[diesel(sql_type = Text)]
+    name: String,
+}
+
+/// A row of a table, as SQL writes it.
 #[derive(QueryableByName)]
 struct Line {
+    #[diesel(sql_type = BigInt)]
+    of: i64,
     #[diesel(sql_type = Binary)]
     line: Vec<u8>,
 }
@@ -63,11 +77,26 @@ pub(super) fn tables(connection: &mut SqliteConnection) -> QueryResult<Vec<Strin
     Ok(names.into_iter().map(|it| it.name).collect())
 }
 
-fn sealed(connection: &mut SqliteConnection) -> QueryResult<Vec<String>> {
-    let mut names = tables(connection)?;
-    names.retain(|name| !APART.contains(&name.as_str()));
-    names.push(DESCRIPTION.to_owned());
-    Ok(names)
+/// The tables that are sealed, and in each its columns in their order.
+fn sealed(connection: &mut SqliteConnection) -> QueryResult<Vec<(String, Vec<String>)>> {
+    let columns: Vec<Column> = diesel::sql_query(
+        "SELECT tables.name AS of, columns.name AS name \
+         FROM sqlite_schema AS tables, pragma_table_info(tables.name) AS columns \
+         WHERE tables.type = 'table' AND tables.name NOT LIKE 'sqlite\\_%' ESCAPE '\\' \
+         ORDER BY tables.name, columns.cid",
+    )
+    .load(connection)?;
+    let mut sealed: Vec<(String, Vec<String>)> = Vec::new();
+    for column in columns.into_iter().filter(|it| !APART.contains(&it.of.as_str())) {
+        match sealed.last_mut() {
+            Some((table, columns)) if *table == column.of => columns.push(column.name),
+            _ => sealed.push((column.of, vec![column.name])),
+        }
+    }
+    // Where a table begins in the file is not what it says.
+    let said = ["type", "name", "tbl_name", "sql"].map(ToOwned::to_owned).to_vec();
+    sealed.push((DESCRIPTION.to_owned(), said));
+    Ok(sealed)
 }
 
 /// Counts the write and renews the seals of what it changed. Answers how often the book was written.
@@ -77,13 +106,11 @@ pub(super) fn renew(connection: &mut SqliteConnection) -> QueryResult<i64> {
             .get_result::<Number>(connection)?
             .number;
     let known = known(connection)?;
-    for name in sealed(connection)? {
-        let before = known.iter().find(|(of, _)| *of == name).map(|(_, digest)| digest.as_str());
-        if name == IMPORTED && before.is_some_and(|digest| !digest.is_empty()) {
-            continue;
-        }
-        let digest = digest(connection, &name)?;
-        if before != Some(digest.as_str()) {
+    let sealed_once = |name: &str| known.get(name).is_some_and(|digest| !digest.is_empty());
+    let mut tables = sealed(connection)?;
+    tables.retain(|(name, _)| name != IMPORTED || !sealed_once(name));
+    for (name, digest) in digests(connection, &tables)? {
+        if known.get(&name) != Some(&digest) {
             diesel::replace_into(seals::table)
                 .values((seals::name.eq(&name), seals::digest.eq(&digest)))
                 .execute(connection)?;
@@ -100,74 +127,99 @@ pub(super) fn renew_all(connection: &mut SqliteConnection) -> QueryResult<()> {
 
 /// Holds every small table against its seal.
 pub(super) fn verify_small(connection: &mut SqliteConnection) -> Result<(), BookError> {
+    let mut tables = sealed(connection)?;
     let known = known(connection)?;
-    let names = sealed(connection)?;
-    for name in names.iter().filter(|name| *name != IMPORTED) {
-        hold(connection, &known, name)?;
+    if let Some(lost) = known.keys().find(|of| !tables.iter().any(|(name, _)| name == *of)) {
+        return Err(broken(lost));
     }
-    match known.iter().find(|(of, _)| !names.contains(of)) {
-        Some((lost, _)) => Err(broken(lost)),
-        None => Ok(()),
-    }
+    tables.retain(|(name, _)| name != IMPORTED);
+    hold(connection, &known, &tables)
 }
 
 /// Holds one table against its seal.
-pub(super) fn verify(connection: &mut SqliteConnection, name: &str) -> Result<(), BookError> {
+pub(super) fn verify(connection: &mut SqliteConnection, table: &str) -> Result<(), BookError> {
+    let mut tables = sealed(connection)?;
+    tables.retain(|(name, _)| name == table);
+    if tables.is_empty() {
+        return Err(broken(table));
+    }
     let known = known(connection)?;
-    hold(connection, &known, name)
+    hold(connection, &known, &tables)
 }
 
 fn hold(
     connection: &mut SqliteConnection,
-    known: &[(String, String)],
-    name: &str,
+    known: &BTreeMap<String, String>,
+    tables: &[(String, Vec<String>)],
 ) -> Result<(), BookError> {
-    let digest = digest(connection, name)?;
-    if known.iter().any(|(of, sealed)| of == name && *sealed == digest) {
-        Ok(())
-    } else {
-        Err(broken(name))
+    for (name, digest) in digests(connection, tables)? {
+        if known.get(&name) != Some(&digest) {
+            return Err(broken(&name));
+        }
     }
+    Ok(())
 }
 
 fn broken(name: &str) -> BookError {
     BookError::Damaged(format!("its part {name:?} is not what was written into it"))
 }
 
-fn known(connection: &mut SqliteConnection) -> QueryResult<Vec<(String, String)>> {
-    seals::table.select((seals::name, seals::digest)).load(connection)
+fn known(connection: &mut SqliteConnection) -> QueryResult<BTreeMap<String, String>> {
+    let seals =
+        seals::table
+            .select((seals::name, seals::digest))
+            .load_iter::<(String, String), diesel::connection::DefaultLoadingMode>(connection)?;
+    seals.collect()
 }
 
-/// The digest of a table: its name and every row with every column, each as SQL writes it, sorted.
-fn digest(connection: &mut SqliteConnection, table: &str) -> QueryResult<String> {
-    let columns = if table == DESCRIPTION {
-        // Where a table begins in the file is not what it says.
-        ["type", "name", "tbl_name", "sql"].map(ToOwned::to_owned).to_vec()
-    } else {
-        let columns: Vec<Name> =
-            diesel::sql_query("SELECT name FROM pragma_table_info($1) ORDER BY cid")
-                .bind::<Text, _>(table)
-                .load(connection)?;
-        columns.into_iter().map(|it| it.name).collect()
-    };
-    let values: Vec<String> =
-        columns.iter().map(|column| format!("quote({})", quoted(column))).collect();
-    let query = format!(
-        "SELECT CAST({} AS BLOB) AS line FROM {} ORDER BY 1",
-        values.join(" || ',' || "),
-        quoted(table)
-    );
+/// The digest of each table: its name and every row with every column, each as SQL writes it,
+/// sorted.
+fn digests(
+    connection: &mut SqliteConnection,
+    tables: &[(String, Vec<String>)],
+) -> QueryResult<Vec<(String, String)>> {
+    if tables.is_empty() {
+        return Ok(Vec::new());
+    }
+    let queries: Vec<String> = tables
+        .iter()
+        .enumerate()
+        .map(|(of, (table, columns))| {
+            let values: Vec<String> =
+                columns.iter().map(|column| format!("quote({})", quoted(column))).collect();
+            // As bytes, since damaged text need not be text any more.
+            format!(
+                "SELECT {of} AS of, CAST({} AS BLOB) AS line FROM {}",
+                values.join(" || ',' || "),
+                quoted(table)
+            )
+        })
+        .collect();
+    // One statement for all: each takes longer to prepare than to read its few rows.
+    let rows: Vec<Line> = diesel::sql_query(queries.join(" UNION ALL ")).load(connection)?;
+    let mut lines = vec![Vec::new(); tables.len()];
+    for row in rows {
+        // `of` is one of the places given above.
+        if let Some(lines) = usize::try_from(row.of).ok().and_then(|of| lines.get_mut(of)) {
+            lines.push(row.line);
+        }
+    }
+    Ok(tables
+        .iter()
+        .zip(lines)
+        .map(|((table, _), lines)| (table.clone(), digest(table, lines)))
+        .collect())
+}
+
+fn digest(table: &str, mut lines: Vec<Vec<u8>>) -> String {
+    lines.sort_unstable();
     let mut hash = Sha256::new();
     hash.update(table);
-    // As bytes, since damaged text need not be text any more.
-    for row in diesel::sql_query(query)
-        .load_iter::<Line, diesel::connection::DefaultLoadingMode>(connection)?
-    {
-        let line = row?.line;
+    for line in lines {
         hash.update(line.len().to_be_bytes());
         hash.update(line);
     }
-    Ok(hex(&hash.finalize()))
+    hex(&hash.finalize())
 }
 
 /// Bytes as hexadecimal digits.
