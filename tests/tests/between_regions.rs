@@ -1,5 +1,5 @@
 //! Rules between regions with the real programs: set by a coordinator, met by a signed statement, and
-//! both farms told to ask.
+//! both farms told to ask. And how far farms are from each other.
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
 use spareloop_tests::network::Network;
@@ -68,4 +68,33 @@ fn a_way_between_two_regions_asks_for_papers_and_tells_both_farms_to_ask_first()
     }
     let shown = taker.run(&["movement", "show"]).done();
     assert!(shown.contains("Islands") && shown.contains("nothing here says so"), "{shown}");
+}
+
+#[test]
+fn a_want_of_what_is_near_is_matched_with_what_is_near_and_nobodys_place_is_told() {
+    let network = Network::embedded();
+    let (near, far) = (network.farm("Ashlode"), network.farm("Brindle"));
+    let taker = network.farm("Cold Hallow");
+    for giver in [&near, &far] {
+        let lot = giver.lot("Ember Lantern", 20);
+        giver.run(&["offer", "make", &lot, "--count", "8"]).done();
+    }
+    let want = ["want", "make", "Ember Lantern", "--count", "4", "--within", "60"];
+    let refused = taker.run(&want).ends_with(3);
+    assert!(refused.contains("Say first where your farm roughly is"), "{refused}");
+    taker.run(&["distance", "from", "91", "0"]).ends_with(2);
+    for (farm, latitude) in [(&near, "52.5"), (&far, "54.2"), (&taker, "52.013")] {
+        let said = farm.run(&["distance", "from", latitude, "-4.05"]).done();
+        assert!(said.contains("no other farm is shown that"), "{said}");
+    }
+    taker.run(&want).done();
+    let matched = taker.run(&["match"]).done();
+    assert!(matched.contains("Ashlode") && matched.contains("56 km"), "{matched}");
+    assert!(!matched.contains("Brindle"), "{matched}");
+    let shown = taker.run(&["distance", "show"]).done();
+    assert!(shown.contains("Your farm is at 52.00 -4.05"), "{shown}");
+    assert!(shown.contains("245 km") && !shown.contains("54.2"), "{shown}");
+    far.run(&["distance", "forget"]).done();
+    let shown = taker.run(&["distance", "show"]).done();
+    assert!(shown.contains("not known"), "{shown}");
 }

@@ -39,6 +39,23 @@ fn claimed(taker: &Device, hand_over: &str, count: &str) -> String {
     made["claim"]["claim"].as_str().unwrap().to_owned()
 }
 
+/// A picture as another program writes it: Python's zlib and struct after RFC 2083.
+fn picture() -> Vec<u8> {
+    let script = r"
+import struct, sys, zlib
+def part(kind, data):
+    sum = zlib.crc32(kind + data)
+    return struct.pack('>I', len(data)) + kind + data + struct.pack('>I', sum)
+rows = b''.join(bytes([0] + [120, 80, 40] * 60) for _ in range(40))
+sys.stdout.buffer.write(b'\x89PNG\r\n\x1a\n'
+    + part(b'IHDR', struct.pack('>IIBBBBB', 60, 40, 8, 2, 0, 0, 0))
+    + part(b'IDAT', zlib.compress(rows)) + part(b'IEND', b''))
+";
+    let made = std::process::Command::new("python3").args(["-c", script]).output().unwrap();
+    assert!(made.status.success(), "{}", String::from_utf8_lossy(&made.stderr));
+    made.stdout
+}
+
 on_both! {
     fn a_claim_is_granted_or_decided_and_comes_back_in_the_owed_book(kind: Kind) {
         let network = Network::on(kind);
@@ -67,5 +84,30 @@ on_both! {
         assert!(refused.contains("10 arrived, 3 of them are claimed already"), "{refused}");
         let checked = network.server_says(&["check"]);
         assert_eq!(checked.exit, 0, "{}", checked.err);
+    }
+
+    fn photos_of_what_arrived_stand_beside_the_claim_for_both_farms(kind: Kind) {
+        let network = Network::on(kind);
+        let (giver, taker) = (network.farm("Ashlode"), network.farm("Brindle"));
+        let hand_over = passed(&giver, &taker);
+        let claim = claimed(&taker, &hand_over, "2");
+        let folder = tempfile::tempdir().unwrap();
+        let file = |name: &str| folder.path().join(name).to_str().unwrap().to_owned();
+        std::fs::write(file("soft.png"), picture()).unwrap();
+        std::fs::write(file("notes.txt"), "soft at the crown").unwrap();
+        let refused = taker.run(&["photo", "add", "--claim", &claim, &file("notes.txt")]).ends_with(3);
+        assert!(refused.contains("only JPEG and PNG"), "{refused}");
+        let add = ["photo", "add", "--claim", &claim, &file("soft.png"), "--json"];
+        let photo = taker.run(&add).json()["photo"]["photo"].as_str().unwrap().to_owned();
+        assert_eq!(taker.run(&add).json()["photo"]["photo"], photo.as_str(), "sent again, there once");
+        let listed = giver.run(&["photo", "list", "--claim", &claim, "--json"]).json();
+        assert_eq!(listed["photos"].as_array().unwrap().len(), 1, "{listed}");
+        giver.run(&["photo", "save", &photo, &file("as-it-came.jpg")]).done();
+        let saved = std::fs::read(file("as-it-came.jpg")).unwrap();
+        // A JPEG begins and ends with these markers (ITU-T T.81, table B.1).
+        assert!(saved.starts_with(&[0xff, 0xd8]) && saved.ends_with(&[0xff, 0xd9]));
+        giver.run(&["photo", "save", &photo, &file("as-it-came.jpg")]).ends_with(3);
+        let kept = taker.run(&["photo", "remove", &photo]).ends_with(3);
+        assert!(kept.contains("stays on record"), "{kept}");
     }
 }

@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 use spareloop_domain::attest::FactKind;
-use spareloop_domain::exchange::{Arrival, Money, OpenTo};
+use spareloop_domain::exchange::{Arrival, GreatestDistance, Kilometres, Money, OpenTo};
 use spareloop_domain::words::{
     Count, Day, FarmId, HandOverId, HoldId, Identity, LotId, MessageId, OfferId, Purpose, TurnId,
     UnitKind, WantId,
@@ -93,6 +93,10 @@ pub struct OfferView {
     /// What the caller's farm and the offer's are told where stock would go from one region to another.
     #[serde(default)]
     pub movement: Option<String>,
+    /// How far the two farms are from each other over the ground, if both have said where they are.
+    #[serde(default)]
+    #[schema(value_type = Option<u16>)]
+    pub distance_km: Option<Kilometres>,
 }
 
 /// The survival history of a lot.
@@ -167,6 +171,10 @@ pub struct MakeWant {
     #[serde(default, skip_serializing_if = "BTreeSet::is_empty")]
     #[schema(value_type = Vec<String>)]
     pub required: BTreeSet<FactKind>,
+    /// From how far away it may come, in kilometres over the ground; the farm must have said where it is.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(value_type = Option<u16>, minimum = 1, maximum = 20015)]
+    pub within_km: Option<GreatestDistance>,
 }
 
 /// A want as its network sees it.
@@ -201,6 +209,14 @@ pub struct WantView {
     #[serde(default)]
     #[schema(value_type = Vec<String>)]
     pub required: BTreeSet<FactKind>,
+    /// From how far away it may come.
+    #[serde(default)]
+    #[schema(value_type = Option<u16>)]
+    pub within_km: Option<GreatestDistance>,
+    /// How far the two farms are from each other over the ground, if both have said where they are.
+    #[serde(default)]
+    #[schema(value_type = Option<u16>)]
+    pub distance_km: Option<Kilometres>,
 }
 
 /// `GET /board?after=&limit=`: the network's spare and short sheet, by variety.
@@ -224,6 +240,10 @@ pub struct Matches {
 pub struct MatchView {
     /// The other farm.
     pub farm: FarmView,
+    /// How far it is over the ground, if both have said where they are.
+    #[serde(default)]
+    #[schema(value_type = Option<u16>)]
+    pub distance_km: Option<Kilometres>,
     /// What they have that I lack.
     pub they_have: Vec<MatchLine>,
     /// What they lack that I have.

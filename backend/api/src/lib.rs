@@ -10,11 +10,13 @@ pub mod channels;
 pub mod claims;
 #[cfg(feature = "client")]
 pub mod client;
+pub mod distances;
 pub mod exchange;
 pub mod movement;
 pub mod parcels;
 pub mod payments;
 pub mod people;
+pub mod photos;
 pub mod problem;
 pub mod questions;
 pub mod rounds;

@@ -9,14 +9,13 @@ use std::collections::BTreeMap;
 
 use serde_json::{Value, json};
 use spareloop_domain::exchange::ProposalKind;
-use spareloop_domain::exchange::movement::Movements;
 use spareloop_domain::exchange::owed::Tenths;
 use spareloop_domain::exchange::round::{Kind, Rules};
 use spareloop_domain::words::{Count, CountError, FarmId, IdError, OfferId, UnitKind, WantId};
 
 use crate::answer::{Move, Swaps};
 use crate::input::{MOST_TENTHS, RoundInput};
-use crate::pairwise::{Lack, Spare, VarietyKey, pairwise};
+use crate::pairwise::{Lack, Spare, VarietyKey, Ways, pairwise};
 
 /// Where a search stops before its time: a thousandth from what is proved.
 const GAP: f64 = 0.001;
@@ -47,7 +46,7 @@ pub fn freeze(
     rules: &Rules,
     farms: &BTreeMap<FarmId, Stands>,
     (offers, wants): (&[Spare], &[Lack]),
-    movements: &Movements,
+    ways: &Ways,
     value: impl Fn(&VarietyKey, UnitKind) -> Option<Tenths>,
 ) -> Value {
     let value = |variety: &VarietyKey, unit| {
@@ -85,7 +84,7 @@ pub fn freeze(
             json!({"id": want.want, "farm": want.farm, "count": want.count, "accepts": accepts})
         })
         .collect();
-    let pairs: Vec<Value> = pairwise(offers, wants, movements)
+    let pairs: Vec<Value> = pairwise(offers, wants, ways)
         .iter()
         .flat_map(|found| found.one_gives.lines.iter().chain(&found.other_gives.lines))
         .map(|line| json!([line.offer, line.want]))
@@ -275,6 +274,7 @@ mod tests {
                 unit: UnitKind::Division,
                 count: 6_u16.into(),
                 required: BTreeSet::new(),
+                within: None,
             })
             .collect();
         (farms.into_iter().map(|farm| (farm, stands)).collect(), offers, wants)
@@ -282,9 +282,8 @@ mod tests {
 
     fn proposals(rules: &Rules) -> (RoundInput, Vec<Proposed>) {
         let (farms, offers, wants) = ring(&mut Dice::new(11));
-        let document = freeze(rules, &farms, (&offers, &wants), &Movements::default(), |_, _| {
-            Some(Tenths(12))
-        });
+        let document =
+            freeze(rules, &farms, (&offers, &wants), &Ways::default(), |_, _| Some(Tenths(12)));
         let document = parse(&document.to_string()).unwrap();
         let (input, _) = read(&Fields::top(&document).unwrap()).unwrap();
         let stop = AtomicBool::new(false);

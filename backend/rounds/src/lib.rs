@@ -40,4 +40,4 @@ pub mod verify;
 pub mod watch;
 pub mod words;
 
-pub use pairwise::{Gives, Lack, Line, Match, Meets, Spare, Unstated, VarietyKey, pairwise};
+pub use pairwise::{Gives, Lack, Line, Match, Meets, Spare, Unstated, VarietyKey, Ways, pairwise};

@@ -3,12 +3,15 @@
 //! Lines are possibilities, not an allocation: one offer may stand in several lines. Varieties are
 //! matched on their folded key and unit kinds are never mixed. Where all that is missing are signed
 //! statements that the want asks for, or a rule between the farms' regions, the line stands apart with
-//! what is missing; where a rule lets nothing pass, there is none. What may not enter: values, holds, distances, what a statement says; what is given as spare must already be free of
-//! holds.
+//! what is missing; where a rule lets nothing pass, or the giver is not known to be within the want's
+//! greatest distance, there is none. What may not enter: values, holds, what a statement says; what is
+//! given as spare must already be free of holds.
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use spareloop_domain::attest::FactKind;
+use spareloop_domain::exchange::GreatestDistance;
+use spareloop_domain::exchange::distance::{Places, Reach};
 use spareloop_domain::exchange::movement::Movements;
 use spareloop_domain::words::{Count, FarmId, OfferId, UnitKind, VarietyName, WantId};
 
@@ -63,6 +66,17 @@ pub struct Lack {
     pub count: Count,
     /// Kinds of statement that the lot must bear.
     pub required: BTreeSet<FactKind>,
+    /// From how far away it may come.
+    pub within: Option<GreatestDistance>,
+}
+
+/// What lies between the farms of a network.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Ways {
+    /// Regions, and the rules between them.
+    pub movements: Movements,
+    /// Where each farm roughly is.
+    pub places: Places,
 }
 
 /// How an offer meets a want.
@@ -146,9 +160,10 @@ impl Match {
 /// A pair where each has what the other lacks stands first, then the one with more lines, then by
 /// farm id; lines stand with wanted varieties first, then larger counts, then by id. The same
 /// offers and wants in any order give the same answer. An offer of which less could pass than its
-/// smallest parcel makes no line; one whose lot lacks statements that the want, or a rule between the
+/// smallest parcel makes no line, nor does one that isn't known to lie within the want's greatest distance;
+/// one whose lot lacks statements that the want, or a rule between the
 /// farms' regions, asks for stands apart.
-pub fn pairwise(offers: &[Spare], wants: &[Lack], movements: &Movements) -> Vec<Match> {
+pub fn pairwise(offers: &[Spare], wants: &[Lack], ways: &Ways) -> Vec<Match> {
     let mut by_kind: BTreeMap<(&VarietyKey, UnitKind), Vec<&Spare>> = BTreeMap::new();
     for offer in offers {
         by_kind.entry((&offer.variety, offer.unit)).or_default().push(offer);
@@ -162,8 +177,9 @@ pub fn pairwise(offers: &[Spare], wants: &[Lack], movements: &Movements) -> Vec<
             let meets = if rank == 0 { Meets::Wanted } else { Meets::Instead };
             for offer in by_kind.get(&(variety, want.unit)).into_iter().flatten() {
                 if let Some(line) = line(offer, want, meets) {
-                    let movement = movements.between(offer.farm, want.farm);
-                    if movement.is_stopped() {
+                    let movement = ways.movements.between(offer.farm, want.farm);
+                    let reach = ways.places.reach(offer.farm, want.farm, want.within);
+                    if movement.is_stopped() || reach != Reach::Within {
                         continue;
                     }
                     let required: BTreeSet<FactKind> = &want.required | &movement.required();
@@ -227,214 +243,5 @@ impl Gives {
 }
 
 #[cfg(test)]
-mod tests {
-    #![allow(clippy::unwrap_used)]
-    use super::*;
-    use proptest::prelude::*;
-    use spareloop_domain::words::uuid_v7;
-
-    fn farm(number: u8) -> FarmId {
-        FarmId::new(uuid_v7(u64::from(number), [number; 10]))
-    }
-
-    fn key(name: &str) -> VarietyKey {
-        VarietyKey::from(&name.parse::<VarietyName>().unwrap())
-    }
-
-    fn spare(number: u8, of: u8, variety: &str, count: u16) -> Spare {
-        Spare {
-            offer: OfferId::new(uuid_v7(u64::from(number), [number; 10])),
-            farm: farm(of),
-            variety: key(variety),
-            unit: UnitKind::Division,
-            count: count.into(),
-            smallest_parcel: 1_u16.into(),
-            stated: BTreeSet::new(),
-        }
-    }
-
-    fn lack(number: u8, of: u8, varieties: &[&str], count: u16) -> Lack {
-        Lack {
-            want: WantId::new(uuid_v7(u64::from(number), [number; 10])),
-            farm: farm(of),
-            varieties: varieties.iter().map(|name| key(name)).collect(),
-            unit: UnitKind::Division,
-            count: count.into(),
-            required: BTreeSet::new(),
-        }
-    }
-
-    #[test]
-    fn two_farms_that_can_help_each_other_stand_first() {
-        let offers = [
-            spare(1, 1, "Ember Lantern", 8),
-            spare(2, 2, "Tin Orchard", 5),
-            spare(3, 3, "Ember Lantern", 20),
-        ];
-        let wants = [lack(1, 2, &["ember  lantern"], 6), lack(2, 1, &["Tin Orchard"], 9)];
-        let matches = pairwise(&offers, &wants, &Movements::default());
-        assert_eq!(matches.len(), 2);
-        assert!(matches[0].is_mutual());
-        assert_eq!((matches[0].one, matches[0].other), (farm(1), farm(2)));
-        let (other, they_have, they_lack) = matches[0].seen_by(farm(1)).unwrap();
-        assert_eq!(other, farm(2));
-        assert_eq!(they_have.lines[0].count, 5_u16.into());
-        assert_eq!(they_lack.lines[0].count, 6_u16.into());
-        assert!(!matches[1].is_mutual());
-        assert_eq!(matches[1].seen_by(farm(1)), None);
-    }
-
-    #[test]
-    fn nobody_is_matched_with_themselves() {
-        let offers = [spare(1, 1, "Ember Lantern", 8)];
-        assert!(
-            pairwise(&offers, &[lack(1, 1, &["Ember Lantern"], 6)], &Movements::default())
-                .is_empty()
-        );
-    }
-
-    #[test]
-    fn clumps_are_no_answer_to_a_want_of_divisions() {
-        let mut clumps = spare(1, 1, "Ember Lantern", 8);
-        clumps.unit = UnitKind::Clump;
-        assert!(
-            pairwise(&[clumps], &[lack(1, 2, &["Ember Lantern"], 6)], &Movements::default())
-                .is_empty()
-        );
-    }
-
-    #[test]
-    fn what_is_taken_instead_says_so_and_stands_behind() {
-        let offers = [spare(1, 1, "Tin Orchard", 8), spare(2, 1, "Ember Lantern", 2)];
-        let wants = [lack(1, 2, &["Ember Lantern", "Tin Orchard"], 6)];
-        let lines = &pairwise(&offers, &wants, &Movements::default())[0].one_gives.lines;
-        assert_eq!(lines[0].meets, Meets::Wanted);
-        assert_eq!(lines[1].meets, Meets::Instead);
-    }
-
-    #[test]
-    fn less_than_the_smallest_parcel_is_no_line() {
-        let mut offer = spare(1, 1, "Ember Lantern", 8);
-        offer.smallest_parcel = 5_u16.into();
-        assert!(
-            pairwise(&[offer], &[lack(1, 2, &["Ember Lantern"], 4)], &Movements::default())
-                .is_empty()
-        );
-    }
-
-    #[test]
-    fn a_statement_missing_is_a_reason_and_no_line() {
-        let mut offer = spare(1, 1, "Ember Lantern", 8);
-        offer.stated = [FactKind::LookedOver].into();
-        let mut want = lack(1, 2, &["Ember Lantern"], 6);
-        want.required = [FactKind::LookedOver, FactKind::LaboratoryTest].into();
-        let found = pairwise(&[offer.clone()], &[want.clone()], &Movements::default());
-        assert!(found[0].one_gives.lines.is_empty() && !found[0].is_mutual());
-        let apart = &found[0].one_gives.unstated[0];
-        assert_eq!(apart.missing, [FactKind::LaboratoryTest].into());
-        assert_eq!(apart.line.count, 6_u16.into());
-        offer.stated.insert(FactKind::LaboratoryTest);
-        let found = pairwise(&[offer], &[want], &Movements::default());
-        assert_eq!((found[0].one_gives.lines.len(), found[0].one_gives.unstated.len()), (1, 0));
-    }
-
-    #[test]
-    fn between_regions_a_rule_asks_for_statements_or_lets_nothing_pass() {
-        use spareloop_domain::exchange::movement::{Region, Rule};
-        let (north, islands): (Region, Region) =
-            ("North shore".parse().unwrap(), "Islands".parse().unwrap());
-        let way = (north.key(), islands.key());
-        let mut movements = Movements {
-            regions: [(farm(1), north), (farm(2), islands)].into(),
-            ..Movements::default()
-        };
-        let there = || ([spare(1, 1, "Ember Lantern", 8)], [lack(1, 2, &["Ember Lantern"], 6)]);
-        let (offers, wants) = there();
-        assert_eq!(pairwise(&offers, &wants, &movements)[0].one_gives.lines.len(), 1);
-        let required = [FactKind::MovementPapers].into();
-        let note = String::new();
-        movements.rules.insert(way.clone(), Rule::Asks { required, note: note.clone() });
-        let found = pairwise(&offers, &wants, &movements);
-        assert_eq!(found[0].one_gives.unstated[0].missing, [FactKind::MovementPapers].into());
-        movements.rules.insert(way, Rule::NotHere { note });
-        assert!(pairwise(&offers, &wants, &movements).is_empty());
-        let back = ([spare(2, 2, "Ember Lantern", 8)], [lack(2, 1, &["Ember Lantern"], 6)]);
-        assert_eq!(pairwise(&back.0, &back.1, &movements).len(), 1, "a rule holds one way");
-    }
-
-    const NAMES: [&str; 3] = ["Ember Lantern", "Tin Orchard", "Moth Harbour"];
-
-    fn any_offers() -> impl Strategy<Value = Vec<Spare>> {
-        let one = (0_u8..4, 0_usize..3, 0_u16..5, 1_u16..4, any::<bool>());
-        prop::collection::vec(one, 0..12).prop_map(|rows| {
-            let made = rows.into_iter().zip(0..).map(|((of, name, count, least, clump), id)| {
-                let mut offer = spare(id, of, NAMES[name], count);
-                offer.smallest_parcel = least.into();
-                offer.unit = if clump { UnitKind::Clump } else { UnitKind::Division };
-                offer
-            });
-            made.collect()
-        })
-    }
-
-    fn any_wants() -> impl Strategy<Value = Vec<Lack>> {
-        let varieties = prop::collection::vec(0_usize..3, 1..4);
-        let one = (0_u8..4, varieties, 0_u16..5, any::<bool>());
-        prop::collection::vec(one, 0..12).prop_map(|rows| {
-            let made = rows.into_iter().zip(0..).map(|((of, names, count, clump), id)| {
-                let names: Vec<&str> = names.into_iter().map(|name| NAMES[name]).collect();
-                let mut want = lack(id, of, &names, count);
-                want.unit = if clump { UnitKind::Clump } else { UnitKind::Division };
-                want
-            });
-            made.collect()
-        })
-    }
-
-    proptest! {
-        #[test]
-        fn every_possible_line_is_there_once_and_no_other(
-            offers in any_offers(), wants in any_wants(),
-        ) {
-            let mut expected = Vec::new();
-            for offer in &offers {
-                for want in &wants {
-                    let count = offer.count.min(want.count);
-                    let fits = offer.farm != want.farm
-                        && offer.unit == want.unit
-                        && want.varieties.contains(&offer.variety)
-                        && count >= offer.smallest_parcel;
-                    if fits {
-                        expected.push((offer.farm, want.farm, offer.offer, want.want, count));
-                    }
-                }
-            }
-            let matches = pairwise(&offers, &wants, &Movements::default());
-            let mut found = Vec::new();
-            for pair in &matches {
-                prop_assert!(pair.one < pair.other);
-                for line in &pair.one_gives.lines {
-                    found.push((pair.one, pair.other, line.offer, line.want, line.count));
-                }
-                for line in &pair.other_gives.lines {
-                    found.push((pair.other, pair.one, line.offer, line.want, line.count));
-                }
-            }
-            expected.sort();
-            found.sort();
-            prop_assert_eq!(found, expected);
-            let mutual: Vec<bool> = matches.iter().map(Match::is_mutual).collect();
-            prop_assert!(mutual.is_sorted_by(|first, second| first >= second));
-        }
-
-        #[test]
-        fn the_order_of_offers_and_wants_changes_nothing(
-            offers in any_offers(), wants in any_wants(),
-        ) {
-            let (mut back, mut forth) = (offers.clone(), wants.clone());
-            back.reverse();
-            forth.reverse();
-            prop_assert_eq!(pairwise(&offers, &wants, &Movements::default()), pairwise(&back, &forth, &Movements::default()));
-        }
-    }
-}
+#[path = "pairwise_tests.rs"]
+mod tests;

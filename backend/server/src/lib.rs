@@ -7,6 +7,7 @@
 //! acts/                    what can be done, one module a subject; called by routes and pages
 //! routes/ openapi          the interface under /api/v1, and its description
 //! pages/                   the pages: plain forms, no script
+//! pictures                 photos as they come and as they are kept
 //! jobs                     what happens by itself
 //! together                 all farms' records of losses taken together, for each of them
 //! solving                  rounds taken up, solved and proposed by themselves; what becomes of proposals
@@ -31,6 +32,7 @@ pub mod keep;
 pub mod keys;
 pub mod openapi;
 pub mod pages;
+pub mod pictures;
 pub mod rounds;
 pub mod routes;
 pub mod run;

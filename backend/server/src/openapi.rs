@@ -33,6 +33,7 @@ use crate::routes;
         (name = "stock", description = "The farm's stock"),
         (name = "exchange", description = "Offers, wants, matches, the owed book, messages"),
         (name = "holds", description = "From the asking to the receipt"),
+        (name = "photos", description = "Photos beside offers, holds and claims"),
         (name = "rounds", description = "Rounds, what they propose, swap days, limits"),
         (name = "statements", description = "Keys for signing, and signed statements about lots"),
         (name = "channels", description = "E-mail, signed webhooks, feed and calendar by which a farm is told things"),

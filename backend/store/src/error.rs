@@ -188,6 +188,9 @@ pub enum Taken {
     /// A payment that was noted.
     #[error("that payment")]
     Payment,
+    /// A photo.
+    #[error("that photo")]
+    Photo,
     /// A farm's turn in the line for an offer.
     #[error("your turn in that line")]
     Turn,
@@ -261,6 +264,9 @@ pub enum Missing {
     /// A payment that was noted.
     #[error("there is no such payment here")]
     Payment,
+    /// A photo.
+    #[error("there is no such photo here")]
+    Photo,
     /// A question to a giver.
     #[error("there is no such question here")]
     Question,

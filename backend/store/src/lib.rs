@@ -13,6 +13,7 @@
 //! rounds      rounds, frozen, solved by one server at a time; their timetable
 //! proposals   what rounds propose: answers, holds made at once, swap days settled
 //! turns       the line for an offer: what comes free is held for the first in it
+//! whereabouts where farms roughly are, as they say themselves
 //! movement    where farms are, and what the coordinator asks for between regions
 //! limits      how far from even a farm may get, and how each stands
 //! ```
@@ -55,6 +56,7 @@ pub mod owed;
 pub mod parcels;
 pub mod payments;
 pub mod people;
+pub mod photos;
 pub mod planted;
 mod promises;
 pub mod proposals;
@@ -72,6 +74,7 @@ mod url;
 pub mod walk_ups;
 pub mod wants;
 pub mod web_sessions;
+pub mod whereabouts;
 
 pub use books::farm_book;
 pub use check::{Checked, check_copy, everything as check_everything};

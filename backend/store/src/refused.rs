@@ -8,8 +8,11 @@ use std::collections::BTreeSet;
 use spareloop_domain::attest::{FactKind, KeyError, VerifyError};
 use spareloop_domain::exchange::owed::{PostingError, Tenths};
 use spareloop_domain::exchange::parcel::NotYet;
+use spareloop_domain::exchange::photo::{MOST_OF_A_FARM, MOST_OF_A_THING};
 use spareloop_domain::exchange::round::RuleError;
-use spareloop_domain::exchange::{self, BeyondLimit, ClaimKind, HoldState, Party};
+use spareloop_domain::exchange::{
+    self, BeyondLimit, ClaimKind, GreatestDistance, HoldState, Kilometres, Party,
+};
 use spareloop_domain::ledger::Refusal;
 use spareloop_domain::telling;
 use spareloop_domain::words::{Count, Day, Purpose, UnitKind};
@@ -79,6 +82,31 @@ pub enum Refused {
     /// A want that was taken back.
     #[error("that want was taken back")]
     WantWithdrawn,
+    /// Too many photos beside one thing.
+    #[error("your farm has {MOST_OF_A_THING} photos there, which is the most: remove one first")]
+    PhotosOfAThing,
+    /// Too many photos of one farm.
+    #[error("your farm has {MOST_OF_A_FARM} photos here, which is the most: remove some first")]
+    PhotosOfAFarm,
+    /// A photo of what is not there yet, or over.
+    #[error(
+        "a photo stands beside an open offer, a hold that is agreed, or a claim that is not settled"
+    )]
+    PhotoOfWhatIsOver,
+    /// A photo that belongs to a claim.
+    #[error("what stands beside a claim stays on record")]
+    PhotoOnRecord,
+    /// A greatest distance from nowhere.
+    #[error("say first where your farm roughly is, or leave out how far away it may be")]
+    NowhereYet,
+    /// Farther than the want sets.
+    #[error("the offer is {far} away and the want takes what is within {within}")]
+    TooFar {
+        /// How far it is.
+        far: Kilometres,
+        /// What the want sets.
+        within: GreatestDistance,
+    },
     /// A want of something else.
     #[error("that want is of '{wanted}' and takes no '{offered}' instead")]
     NotWanted {

@@ -201,6 +201,7 @@ diesel::table! {
         state -> Text,
         made_at -> Timestamp,
         required -> Text,
+        within_km -> Nullable<BigInt>,
     }
 }
 
@@ -454,6 +455,16 @@ diesel::table! {
 }
 
 diesel::table! {
+    farm_whereabouts (farm) {
+        farm -> Text,
+        network -> Text,
+        latitude -> BigInt,
+        longitude -> BigInt,
+        set_at -> Timestamp,
+    }
+}
+
+diesel::table! {
     farm_regions (farm) {
         farm -> Text,
         network -> Text,
@@ -619,6 +630,21 @@ diesel::table! {
     }
 }
 
+diesel::table! {
+    photos (id) {
+        id -> Text,
+        farm -> Text,
+        offer -> Nullable<Text>,
+        hold -> Nullable<Text>,
+        claim -> Nullable<Text>,
+        width -> BigInt,
+        height -> BigInt,
+        picture -> Binary,
+        made_at -> Timestamp,
+    }
+}
+
+diesel::joinable!(photos -> farms (farm));
 diesel::joinable!(devices -> farms (farm));
 
 diesel::allow_tables_to_appear_in_same_query!(
@@ -656,6 +682,7 @@ diesel::allow_tables_to_appear_in_same_query!(
     proposal_lines,
     farm_limits,
     turns,
+    farm_whereabouts,
     farm_regions,
     movement_rules,
     claims,
@@ -664,6 +691,7 @@ diesel::allow_tables_to_appear_in_same_query!(
     parcels,
     hold_prices,
     payments,
+    photos,
     farms_on_paper,
     stand_ins,
     walk_ups,

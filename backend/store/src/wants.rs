@@ -9,7 +9,7 @@ use diesel::{
     BoolExpressionMethods, ExpressionMethods, OptionalExtension, QueryDsl, Queryable, RunQueryDsl,
 };
 use spareloop_domain::attest::FactKind;
-use spareloop_domain::exchange::{HoldState, WantAct, WantState};
+use spareloop_domain::exchange::{GreatestDistance, HoldState, WantAct, WantState};
 use spareloop_domain::words::{
     Count, Day, FarmId, NetworkId, UnitKind, VarietyName, WantId, fold_key,
 };
@@ -18,7 +18,7 @@ use crate::error::taken;
 use crate::offers::Sought;
 use crate::schema::{hold_now, wants};
 use crate::text::{count, free, moment, read, read_some};
-use crate::{Missing, Refused, StoreError, Taken, Tx, people};
+use crate::{Missing, Refused, StoreError, Taken, Tx, people, whereabouts};
 
 /// A want about to be made.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -39,6 +39,8 @@ pub struct NewWant {
     pub conditions: String,
     /// Kinds of signed statement that an offer must bear.
     pub required: BTreeSet<FactKind>,
+    /// From how far away it may come; the farm must have said where it is.
+    pub within: Option<GreatestDistance>,
 }
 
 /// A want.
@@ -70,6 +72,8 @@ pub struct Want {
     pub conditions: String,
     /// Kinds of signed statement that an offer must bear.
     pub required: BTreeSet<FactKind>,
+    /// From how far away it may come.
+    pub within: Option<GreatestDistance>,
     /// How it stands.
     pub state: WantState,
     /// When it was published.
@@ -105,6 +109,7 @@ struct WantRow {
     state: String,
     made_at: NaiveDateTime,
     required: String,
+    within_km: Option<i64>,
 }
 
 impl WantRow {
@@ -124,10 +129,16 @@ impl WantRow {
             needed_by: read_some(self.needed_by.as_deref())?,
             conditions: self.conditions,
             required: serde_json::from_str(&self.required).map_err(StoreError::corrupt)?,
+            within: self.within_km.map(distance).transpose()?,
             state: read(&self.state)?,
             made_at: self.made_at.and_utc(),
         })
     }
+}
+
+fn distance(kilometres: i64) -> Result<GreatestDistance, StoreError> {
+    let kilometres = u16::try_from(kilometres).map_err(StoreError::corrupt)?;
+    kilometres.try_into().map_err(StoreError::corrupt)
 }
 
 /// What is promised for the want and has not arrived.
@@ -158,6 +169,9 @@ pub fn make(
         return Err(StoreError::refuse(Refused::Nothing { what: "the count wanted" }));
     }
     people::farm(tx, network, farm)?;
+    if new.within.is_some() && whereabouts::of_farm(tx, farm)?.is_none() {
+        return Err(StoreError::refuse(Refused::NowhereYet));
+    }
     diesel::insert_into(wants::table)
         .values((
             wants::id.eq(new.id.to_string()),
@@ -171,6 +185,7 @@ pub fn make(
             wants::needed_by.eq(new.needed_by.map(|day| day.to_string())),
             wants::conditions.eq(free(&new.conditions, "the conditions")?),
             wants::required.eq(serde_json::to_string(&new.required).map_err(StoreError::broken)?),
+            wants::within_km.eq(new.within.map(|it| i64::from(it.kilometres().0))),
             wants::state.eq(WantState::Open.code()),
             wants::made_at.eq(moment(now)),
         ))

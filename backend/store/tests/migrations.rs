@@ -60,13 +60,13 @@ where
 // TEXT holds times on SQLite, by what diesel writes there.
 const SQLITE: &str = "SELECT m.name || '.' || c.name || ' ' || \
         CASE WHEN c.name GLOB '*_at' OR c.name IN ('at', 'since') THEN 'time' \
-             WHEN c.type = 'INTEGER' THEN 'number' ELSE 'text' END || \
+             WHEN c.type = 'INTEGER' THEN 'number' WHEN c.type = 'BLOB' THEN 'file' ELSE 'text' END || \
         CASE WHEN m.type = 'table' AND c.\"notnull\" THEN ' always' ELSE '' END AS line \
     FROM sqlite_schema m JOIN pragma_table_info(m.name) c \
     WHERE m.type IN ('table', 'view') AND m.name NOT LIKE 'sqlite_%'";
 const POSTGRES: &str = "SELECT c.table_name || '.' || c.column_name || ' ' || \
         CASE c.data_type WHEN 'timestamp without time zone' THEN 'time' \
-             WHEN 'bigint' THEN 'number' WHEN 'text' THEN 'text' \
+             WHEN 'bigint' THEN 'number' WHEN 'bytea' THEN 'file' WHEN 'text' THEN 'text' \
              ELSE 'unportable ' || c.data_type END || \
         CASE WHEN t.table_type = 'BASE TABLE' AND c.is_nullable = 'NO' THEN ' always' ELSE '' END \
         AS line \

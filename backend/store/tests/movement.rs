@@ -1,5 +1,5 @@
-//! Rules between regions, on both databases: what they ask for, what they stop, and what both farms are
-//! told.
+//! Rules between regions and greatest distances, on both databases: what they ask for, what they stop,
+//! and what both farms are told.
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
 mod common;
@@ -9,8 +9,13 @@ use common::ring::ring;
 use common::{House, asking, later, n, offer};
 use spareloop_domain::attest::FactKind;
 use spareloop_domain::exchange::movement::{ASK_FIRST, Region, Rule};
-use spareloop_domain::exchange::{AnswerAct, ProposalState};
-use spareloop_store::{Missing, Refused, StoreError, holds, movement, proposals};
+use spareloop_domain::exchange::{AnswerAct, Kilometres, ProposalState, Whereabouts};
+use spareloop_domain::words::{UnitKind, WantId};
+use spareloop_store::holds::AskHold;
+use spareloop_store::wants::NewWant;
+use spareloop_store::{
+    Missing, Refused, StoreError, holds, movement, proposals, wants, whereabouts,
+};
 
 fn region(name: &str) -> Region {
     name.parse().unwrap()
@@ -110,5 +115,46 @@ on_both! {
         let way = (fair.giver.id, fair.taker.id);
         let said = house.read(|tx| movement::caution(tx, fair.network.id, way)).unwrap();
         assert!(said.contains("a region that is not noted"), "{said}");
+    }
+
+    fn a_want_of_what_is_near_is_met_by_nothing_farther_and_needs_a_place_to_reckon_from(house: &House) {
+        let fair = fair(house);
+        let of = offer(house, &fair.giver, fair.lot, 20, 1);
+        let new = NewWant {
+            id: WantId::new(common::id()),
+            variety: "Ember Lantern".parse().unwrap(),
+            instead: Vec::new(),
+            unit: UnitKind::Division,
+            count: n(6),
+            needed_by: None,
+            conditions: String::new(),
+            required: std::collections::BTreeSet::new(),
+            within: Some(60.try_into().unwrap()),
+        };
+        let make = || {
+            house.try_write(|tx| wants::make(tx, fair.network.id, fair.taker.id, &new, later(1)))
+        };
+        assert_eq!(make().map(drop), refused(Refused::NowhereYet));
+        let place = |farm, latitude: Option<f64>| {
+            let at = latitude.map(|it| Whereabouts::of_degrees(it, -4.0).unwrap());
+            house.write(|tx| whereabouts::set(tx, fair.network.id, farm, at, later(1)));
+        };
+        place(fair.taker.id, Some(52.0));
+        assert_eq!(make().unwrap().within, new.within);
+        let ask = |count| house.try_write(|tx| {
+            let asked = AskHold { want: Some(new.id), ..asking(of, count) };
+            holds::ask(tx, fair.network.id, fair.taker.id, &asked, later(3))
+        });
+        assert_eq!(ask(1).unwrap().count, n(1), "nobody knows how far it is: people may talk");
+        place(fair.giver.id, Some(52.6));
+        let (far, within) = (Kilometres(67), new.within.unwrap());
+        assert_eq!(ask(1).map(drop), refused(Refused::TooFar { far, within }));
+        let places = house.read(|tx| whereabouts::of_network(tx, fair.network.id));
+        assert_eq!(places.between(fair.giver.id, fair.taker.id), Some(far));
+        place(fair.giver.id, Some(52.5));
+        assert_eq!(ask(2).unwrap().count, n(2), "56 km are near enough");
+        place(fair.giver.id, None);
+        let places = house.read(|tx| whereabouts::of_network(tx, fair.network.id));
+        assert_eq!(places.between(fair.giver.id, fair.taker.id), None);
     }
 }

@@ -111,6 +111,7 @@ on_both! {
             needed_by: None,
             conditions: String::new(),
             required: std::collections::BTreeSet::new(),
+            within: None,
         };
         house.write(|tx| wants::make(tx, yard.taker.network, yard.taker.id, &new, now()));
         let most = Count::new(i64::from(Count::MAX)).unwrap();

@@ -183,6 +183,7 @@ on_both! {
             needed_by: None,
             conditions: String::new(),
             required: [FactKind::LookedOver].into(),
+            within: None,
         };
         let made = house
             .write(|tx| wants::make(tx, fair.network.id, fair.taker.id, &want, now()));

@@ -22,7 +22,8 @@ pub fn run(_: Match, desk: &Desk) -> Result<Answer, Fault> {
     let matches = Session::open(desk)?.call(Client::matches).map_err(call_fault)?;
     let mut lines = Vec::new();
     for found in &matches.matches {
-        lines.push(format!("{}:", found.farm.name));
+        let far = found.distance_km.map_or_else(String::new, |far| format!(" ({far})"));
+        lines.push(format!("{}{far}:", found.farm.name));
         lines.extend(found.they_have.iter().map(|line| format!("  has    {}", said(line))));
         lines.extend(found.they_lack.iter().map(|line| format!("  lacks  {}", said(line))));
         for movement in [&found.they_have_movement, &found.they_lack_movement] {

@@ -10,6 +10,7 @@ pub mod compute;
 pub mod config;
 mod coordinator;
 pub mod demo;
+pub mod distance;
 pub mod doctor;
 pub mod export;
 pub mod farm;
@@ -27,6 +28,7 @@ pub mod network;
 pub mod offer;
 pub mod parcel;
 pub mod payment;
+pub mod photo;
 pub mod plan;
 pub mod question;
 pub mod round;
@@ -134,6 +136,12 @@ pub enum Command {
     /// Between regions: where farms are, and what the coordinator asks for.
     #[command(subcommand)]
     Movement(movement::Movement),
+    /// Pictures beside offers, holds and claims.
+    #[command(subcommand)]
+    Photo(photo::Photo),
+    /// Where the farm roughly is, and how far the others are.
+    #[command(subcommand)]
+    Distance(distance::Distance),
     /// What a unit is fairly worth against others, why, and how it moved.
     #[command(subcommand)]
     Value(value::Value),
@@ -190,6 +198,8 @@ pub fn run(command: Command, desk: &Desk) -> Result<Answer, Fault> {
         Command::Question(it) => question::run(it, desk),
         Command::Round(it) => round::run(*it, desk),
         Command::Movement(it) => movement::run(it, desk),
+        Command::Photo(it) => photo::run(it, desk),
+        Command::Distance(it) => distance::run(it, desk),
         Command::Value(it) => value::run(it, desk),
         Command::Owed(it) => network::owed(it, desk),
         Command::Messages(it) => network::messages(it, desk),

@@ -5,6 +5,7 @@ use serde_json::json;
 use spareloop_api::client::Client;
 use spareloop_api::exchange::{MakeWant, WantView};
 use spareloop_domain::attest::FactKind;
+use spareloop_domain::exchange::GreatestDistance;
 use spareloop_domain::words::{Count, Day, UnitKind, WantId};
 
 use crate::book::Keep;
@@ -56,6 +57,10 @@ pub struct Make {
     /// looked-over, laboratory-test, origin, movement-papers.
     #[arg(long = "require", value_name = "KIND")]
     required: Vec<FactKind>,
+    /// From how far away it may come, in kilometres over the ground; say first where the farm is
+    /// (distance from).
+    #[arg(long = "within", value_name = "KM")]
+    within_km: Option<GreatestDistance>,
 }
 
 /// Takes a want back.
@@ -100,6 +105,7 @@ fn make(it: Make, desk: &Desk) -> Result<Answer, Fault> {
         needed_by: it.needed_by,
         conditions: it.conditions,
         required: it.required.into_iter().collect(),
+        within_km: it.within_km,
     };
     let act = NewAct { operation: "make-want", path: "/wants".into(), body, said };
     let view: WantView = Session::of(desk, &mut opened.file)?.act(&mut opened.file, act)?;
@@ -113,8 +119,9 @@ fn line(view: &WantView) -> String {
     } else {
         format!("; asks for signed statements: {}", asks.join(", "))
     };
+    let near = view.within_km.map_or_else(String::new, |it| format!("; from within {it}"));
     format!(
-        "{} of '{}' ({}), {} open; {}{asks}",
+        "{} of '{}' ({}), {} open; {}{asks}{near}",
         view.count, view.variety, view.unit, view.open, view.want
     )
 }

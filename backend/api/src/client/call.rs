@@ -4,7 +4,7 @@ use std::time::Duration;
 
 use reqwest::Url;
 use reqwest::blocking::{RequestBuilder, Response};
-use reqwest::header::RETRY_AFTER;
+use reqwest::header::{CONTENT_TYPE, RETRY_AFTER};
 use serde::Serialize;
 use serde::de::DeserializeOwned;
 
@@ -157,6 +157,40 @@ impl Client {
     /// `POST` that answers with nothing.
     pub(super) fn post_silent<B: Serialize>(&self, path: &str, body: &B) -> Result<(), CallError> {
         self.send(self.http.post(self.url(path)?).json(body)).map(drop)
+    }
+
+    /// `GET` of a file.
+    pub(super) fn get_bytes(&self, path: &str) -> Result<Vec<u8>, CallError> {
+        let response = self.send(self.http.get(self.url(path)?))?;
+        let bytes = response.bytes().map_err(|error| CallError::OutOfReach(told(&error)))?;
+        Ok(bytes.to_vec())
+    }
+
+    /// `POST` of a file as an act that is done once.
+    pub(super) fn act_of_bytes<T: DeserializeOwned>(
+        &self,
+        path: &str,
+        key: &ActKey,
+        file: Vec<u8>,
+    ) -> Result<T, CallError> {
+        let request = self
+            .http
+            .post(self.url(path)?)
+            .header("Idempotency-Key", &key.0)
+            .header(CONTENT_TYPE, "application/octet-stream")
+            .body(file);
+        read(self.send(request)?)
+    }
+
+    /// `POST` of an act that is done once and answers with nothing.
+    pub(super) fn act_silent<B: Serialize>(
+        &self,
+        path: &str,
+        key: &ActKey,
+        body: &B,
+    ) -> Result<(), CallError> {
+        let request = self.http.post(self.url(path)?).header("Idempotency-Key", &key.0).json(body);
+        self.send(request).map(drop)
     }
 
     fn url(&self, path: &str) -> Result<Url, CallError> {

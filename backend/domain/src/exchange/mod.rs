@@ -15,6 +15,8 @@
 //! owed       who is owed how much after uneven hand-overs; limit: how far that may go
 //! parcel     terms proposed -> agreed -> packed -> sent -> arrived | lost | frozen; frost dates and pauses
 //! movement   what a coordinator asks for between regions, and the caution that both farms are told
+//! photo      what photos stand beside, and how many
+//! distance   how far farms lie from each other, and a want's greatest distance
 //! table      every state against every act, for the docs and the tests
 //! ```
 //!
@@ -24,6 +26,7 @@
 
 pub mod claim;
 pub mod cut;
+pub mod distance;
 pub mod hand_over;
 pub mod hold;
 pub mod limit;
@@ -32,6 +35,7 @@ pub mod movement;
 pub mod offer;
 pub mod owed;
 pub mod parcel;
+pub mod photo;
 pub mod proposal;
 pub mod question;
 pub mod round;
@@ -48,6 +52,7 @@ use serde::{Deserialize, Serialize};
 use crate::words::{UnknownWord, plain, word};
 
 pub use claim::{ClaimAct, ClaimKind, ClaimState};
+pub use distance::{GreatestDistance, Kilometres, Whereabouts};
 pub use hand_over::{HandOverAct, HandOverState};
 pub use hold::{HoldAct, HoldState};
 pub use limit::{BeyondLimit, Limit, Standing};

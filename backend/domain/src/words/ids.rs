@@ -102,6 +102,9 @@ id!(
     /// A payment that was noted.
     PaymentId, "payment");
 id!(
+    /// A photo beside an offer, a hold or a claim.
+    PhotoId, "photo");
+id!(
     /// A question to a giver: own need or the promise.
     QuestionId, "question");
 id!(/// A turn in the line for an offer of which nothing is free.

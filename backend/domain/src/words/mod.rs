@@ -18,8 +18,8 @@ pub use count::{Count, CountError};
 pub use day::{Day, DayError};
 pub use ids::{
     ChannelId, ClaimId, ComingId, DeliveryId, DeviceId, EntryId, FarmId, HandOverId, HoldId,
-    IdError, InvitationId, LotId, MessageId, NetworkId, OfferId, PaymentId, PersonId, ProposalId,
-    QuestionId, RoundId, SessionId, StatementId, TurnId, VarietyId, WantId, uuid_v7,
+    IdError, InvitationId, LotId, MessageId, NetworkId, OfferId, PaymentId, PersonId, PhotoId,
+    ProposalId, QuestionId, RoundId, SessionId, StatementId, TurnId, VarietyId, WantId, uuid_v7,
 };
 pub use name_advice::NameAdvice;
 pub use names::{NameError, VarietyName, fold_key, near_misses};

@@ -11,12 +11,12 @@ use spareloop_api::people::FarmView;
 use spareloop_domain::attest::{FactKind, missing};
 use spareloop_domain::exchange::owed::Tenths;
 use spareloop_domain::words::{Day, FarmId, MessageId, NetworkId, OfferId, VarietyName, WantId};
-use spareloop_rounds::{Gives, Lack, Line, Spare, VarietyKey, pairwise};
+use spareloop_rounds::{Gives, Lack, Line, Spare, VarietyKey, Ways, pairwise};
 use spareloop_store::offers::{NewOffer, Offer, Sought};
 use spareloop_store::wants::{NewWant, Want};
 use spareloop_store::{
     StoreError, Tx, attest, farm_beliefs, farm_book, limits, messages, movement, offers, owed,
-    people, wants,
+    people, wants, whereabouts,
 };
 use uuid::Uuid;
 
@@ -69,13 +69,15 @@ pub async fn offer(
     house
         .read(move |tx| {
             let found = offers::offer(tx, member.network, offer, now)?;
-            let movement = match member.farm {
+            let (movement, distance_km) = match member.farm {
                 Some(farm) if farm != found.farm => {
-                    movement::caution(tx, member.network, (found.farm, farm))?
+                    let places = whereabouts::of_network(tx, member.network)?;
+                    let caution = movement::caution(tx, member.network, (found.farm, farm))?;
+                    (caution, places.between(farm, found.farm))
                 }
-                _ => None,
+                _ => (None, None),
             };
-            Ok(OfferView { movement, ..offer_view(tx, found, now, today)? })
+            Ok(OfferView { movement, distance_km, ..offer_view(tx, found, now, today)? })
         })
         .await
 }
@@ -146,6 +148,7 @@ pub async fn make_want(
         needed_by: request.needed_by,
         conditions: request.conditions,
         required: request.required,
+        within: request.within_km,
     };
     let now = house.now();
     house
@@ -206,6 +209,10 @@ pub async fn board_of(
                 let taker = member.farm.filter(|taker| *taker != giver)?;
                 movements.between(giver, taker).caution()
             };
+            let places = whereabouts::of_network(tx, network)?;
+            let far = |other| {
+                member.farm.filter(|own| *own != other).and_then(|own| places.between(own, other))
+            };
             let (first_offer, first_want) = (after.map(OfferId::new), after.map(WantId::new));
             let offers = offers::board_of(tx, network, &sought, first_offer, limit, now)?;
             let wants = wants::board_of(tx, network, &sought, first_want, limit, now)?;
@@ -213,14 +220,20 @@ pub async fn board_of(
                 .into_iter()
                 .map(|offer| {
                     let (farm, movement) = (shown(&farms, offer.farm), caution(offer.farm));
-                    Ok(OfferView { movement, ..offer_of(tx, offer, farm, now, today)? })
+                    let distance_km = far(offer.farm);
+                    Ok(OfferView {
+                        movement,
+                        distance_km,
+                        ..offer_of(tx, offer, farm, now, today)?
+                    })
                 })
                 .collect::<Result<_, StoreError>>()?;
             let wants = wants
                 .into_iter()
                 .map(|want| {
                     let farm = shown(&farms, want.farm);
-                    views::want(want, farm)
+                    let distance_km = far(want.farm);
+                    WantView { distance_km, ..views::want(want, farm) }
                 })
                 .collect();
             Ok(Board { offers, wants })
@@ -251,9 +264,9 @@ pub async fn matches(house: &House, grower: Grower) -> Result<Matches, ServerErr
             let names: BTreeMap<OfferId, String> =
                 offers.iter().map(|offer| (offer.id, offer.variety.clone())).collect();
             let lack: Vec<Lack> = wants.iter().filter_map(lack_of).collect();
-            let movements = movement::of_network(tx, grower.network)?;
-            let asked =
-                movements.ask_for_statements() || lack.iter().any(|want| !want.required.is_empty());
+            let ways = ways_of(tx, grower.network)?;
+            let asked = ways.movements.ask_for_statements()
+                || lack.iter().any(|want| !want.required.is_empty());
             let mut spare: Vec<Spare> = Vec::new();
             for offer in &offers {
                 let stated = if asked { kinds(tx, offer, now, today)? } else { BTreeSet::new() };
@@ -274,15 +287,16 @@ pub async fn matches(house: &House, grower: Grower) -> Result<Matches, ServerErr
             };
             let caution = |gives: &Gives, giver, taker| {
                 let something = !gives.lines.is_empty() || !gives.unstated.is_empty();
-                something.then(|| movements.between(giver, taker).caution()).flatten()
+                something.then(|| ways.movements.between(giver, taker).caution()).flatten()
             };
-            let matches = pairwise(&spare, &lack, &movements)
+            let matches = pairwise(&spare, &lack, &ways)
                 .iter()
                 .filter_map(|found| found.seen_by(grower.farm))
                 .map(|(other, they_have, they_lack)| MatchView {
                     they_have_movement: caution(they_have, other, grower.farm),
                     they_lack_movement: caution(they_lack, grower.farm, other),
                     farm: shown(&farms, other),
+                    distance_km: ways.places.between(grower.farm, other),
                     they_have: lines(they_have),
                     they_lack: lines(they_lack),
                     they_have_unstated: unstated(they_have),
@@ -292,6 +306,14 @@ pub async fn matches(house: &House, grower: Grower) -> Result<Matches, ServerErr
             Ok(Matches { matches })
         })
         .await
+}
+
+/// What lies between the farms of a network.
+pub(super) fn ways_of(tx: &mut Tx<'_>, network: NetworkId) -> Result<Ways, StoreError> {
+    Ok(Ways {
+        movements: movement::of_network(tx, network)?,
+        places: whereabouts::of_network(tx, network)?,
+    })
 }
 
 /// The kinds of statement that the offer's farm stands by today, of its lot.
@@ -329,6 +351,7 @@ pub(super) fn lack_of(want: &Want) -> Option<Lack> {
         unit: want.unit,
         count: want.open(),
         required: want.required.clone(),
+        within: want.within,
     })
 }
 

@@ -10,7 +10,7 @@ use askama::Template;
 use super::form::Form;
 
 /// What each field is called, above the field and in the list of mistakes.
-const LABELS: [(&str, &str); 57] = [
+const LABELS: [(&str, &str); 61] = [
     ("address", "Address of e-mail"),
     ("amount", "How much"),
     ("answer_hours", "Hours to answer"),
@@ -35,8 +35,10 @@ const LABELS: [(&str, &str); 57] = [
     ("given", "How many you hand over"),
     ("hours", "Hours to hold them"),
     ("instead", "Varieties that would do instead"),
+    ("latitude", "Latitude"),
     ("limit", "How much it may be owed, or owe"),
     ("line", "A line to the taker"),
+    ("longitude", "Longitude"),
     ("login", "Name to sign in with"),
     ("most_farms", "Most farms in a loop"),
     ("name", "Name of the network"),
@@ -48,6 +50,7 @@ const LABELS: [(&str, &str); 57] = [
     ("passage", "What the rule does"),
     ("password", "Password"),
     ("paused_until", "Until"),
+    ("picture", "Picture"),
     ("place", "Where"),
     ("post", "The post is paid by"),
     ("price", "Price for one unit"),
@@ -66,6 +69,7 @@ const LABELS: [(&str, &str); 57] = [
     ("want", "For which want"),
     ("why", "Why"),
     ("yields", "Which yields"),
+    ("within_km", "Greatest distance"),
     ("words", "In words"),
     ("worth", "What one is worth"),
 ];
@@ -100,6 +104,11 @@ impl Form {
     /// A field for a day.
     pub(super) fn day<'a>(&'a self, name: &'a str, hint: &'a str) -> Field<'a> {
         self.field(name, hint, Kind::Day)
+    }
+
+    /// A field for a picture, which a telephone takes there and then.
+    pub(super) fn file<'a>(&'a self, name: &'a str, hint: &'a str) -> Field<'a> {
+        self.field(name, hint, Kind::File)
     }
 
     /// A field for several lines.
@@ -152,6 +161,7 @@ pub(super) enum Kind {
     Decimal,
     Day,
     Lines,
+    File,
     NewPassword,
     Password,
 }
@@ -175,6 +185,7 @@ impl Kind {
                 "type=\"text\" inputmode=\"decimal\" autocomplete=\"off\" class=\"short\""
             }
             Self::Day => "type=\"date\" class=\"short\"",
+            Self::File => "type=\"file\" accept=\"image/jpeg,image/png\"",
             Self::NewPassword => "type=\"password\" autocomplete=\"new-password\"",
             Self::Password => "type=\"password\" autocomplete=\"current-password\"",
         }

@@ -64,6 +64,11 @@ impl Form {
         Ok(form)
     }
 
+    /// What was typed into a form that came another way than [`Posted`].
+    pub(super) fn of(typed: BTreeMap<String, String>) -> Self {
+        Self { typed, ..Self::default() }
+    }
+
     /// What stands in an address.
     pub(super) fn from_query(request: &HttpRequest) -> Self {
         Self { typed: pairs(request.query_string()).collect(), ..Self::default() }
@@ -143,6 +148,16 @@ impl Form {
             self.wrong(name, format!("{typed:?} is not a number such as 1 or 2.5"));
         }
         tenths
+    }
+
+    /// Reads degrees, with a point or a comma.
+    pub(super) fn read_degrees(&mut self, name: &str) -> Option<f64> {
+        let typed = self.read::<String>(name)?;
+        let degrees = typed.replace(',', ".").parse().ok().filter(|it: &f64| it.is_finite());
+        if degrees.is_none() {
+            self.wrong(name, format!("{typed:?} is not a number such as 52.4 or -4.05"));
+        }
+        degrees
     }
 
     /// How far somebody is with a form of several steps.

@@ -167,7 +167,7 @@ fn done(asked: &str) -> Option<&'static str> {
     DONE.iter().find(|(known, _)| *known == mark).map(|(_, words)| *words)
 }
 
-const DONE: [(&str, &str); 42] = [
+const DONE: [(&str, &str); 45] = [
     ("signed-out", "You are signed out."),
     ("set-up", "Your sign-in is made. Now name your network."),
     ("network", "The network is made. Now invite the farms."),
@@ -208,6 +208,9 @@ const DONE: [(&str, &str); 42] = [
     ("question", "Answered. Whoever holds of that lot was told."),
     ("cut-rule", "The rule is set, and every farm was told."),
     ("region", "Noted, and the farm was told."),
+    ("photo", "The photo is there."),
+    ("photo-removed", "The photo is removed."),
+    ("whereabouts", "Noted. Other farms are told distances only."),
     ("movement-rule", "The rule is set. Matches, holds and rounds go by it from now on."),
     ("received", "Received. Both stock books and the owed book are right now."),
 ];

@@ -13,6 +13,8 @@
 //! walk_ups     brought to a swap day, handed over on the spot
 //! rounds round_make proposal swap_day limit   rounds, answers, lists to print, limits
 //! movement     regions, what is asked for between them; required: kinds of statement to tick
+//! distances    where the farm roughly is, and how far the others are
+//! photos       beside an offer, a hold or a claim
 //! values       what a unit is worth, and why
 //! channels letters                        how the farm is told, and what links in letters lead to
 //! style        our one stylesheet
@@ -26,6 +28,7 @@ mod agree;
 mod ask;
 mod channels;
 mod claims;
+mod distances;
 mod error;
 mod field;
 mod form;
@@ -45,6 +48,7 @@ mod once;
 mod owed;
 mod parcels;
 mod payments;
+mod photos;
 mod proposal;
 mod questions;
 mod receipt;
@@ -101,4 +105,6 @@ pub fn configure(config: &mut ServiceConfig) {
     walk_ups::configure(config);
     limit::configure(config);
     movement::configure(config);
+    distances::configure(config);
+    photos::configure(config);
 }

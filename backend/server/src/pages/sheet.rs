@@ -111,7 +111,9 @@ impl SheetPage {
 
     /// What an offer's line says beside its count.
     fn about_offer(offer: &OfferView) -> String {
-        let mut parts = vec![offer.farm.name.clone(), offer.firmness.clone()];
+        let mut parts = vec![offer.farm.name.clone()];
+        parts.extend(offer.distance_km.map(|far| far.to_string()));
+        parts.push(offer.firmness.clone());
         match offer.eyes.as_str() {
             "eyed" => parts.push("eyed".to_owned()),
             "not-yet-eyed" => parts.push("not yet eyed".to_owned()),
@@ -129,6 +131,8 @@ impl SheetPage {
     /// What a want's line says beside its count.
     fn about_want(want: &WantView) -> String {
         let mut parts = vec![want.farm.name.clone()];
+        parts.extend(want.distance_km.map(|far| far.to_string()));
+        parts.extend(want.within_km.map(|within| format!("from within {within}")));
         parts.extend(want.needed_by.as_ref().map(|day| format!("by {}", say::day(day))));
         if !want.instead.is_empty() {
             parts.push(format!("or {}", want.instead.join(", ")));

@@ -4,6 +4,7 @@ use actix_web::web::{Path, ServiceConfig};
 use actix_web::{HttpRequest, get, post};
 use askama::Template;
 use spareloop_api::exchange::MakeWant;
+use spareloop_domain::exchange::GreatestDistance;
 use spareloop_domain::words::{Day, UnitKind, WantId};
 
 use super::field::Choice;
@@ -41,6 +42,7 @@ async fn make(signed: Signed<Grower>, posted: Posted) -> Answer {
     let variety = form.read::<String>("variety");
     let (count, unit) = (form.read("count"), form.read("unit"));
     let needed_by = form.read_if_any::<Day>("needed_by");
+    let within_km = form.read_if_any::<GreatestDistance>("within_km");
     let (Some(variety), Some(count), Some(unit), false) = (variety, count, unit, form.is_wrong())
     else {
         return show(&signed, &form);
@@ -49,7 +51,17 @@ async fn make(signed: Signed<Grower>, posted: Posted) -> Answer {
     let instead = instead.filter(|line| !line.is_empty()).map(str::to_owned).collect();
     let conditions = form.value("conditions").trim().to_owned();
     let required = required::ticked(&form);
-    let request = MakeWant { want, variety, instead, unit, count, needed_by, conditions, required };
+    let request = MakeWant {
+        want,
+        variety,
+        instead,
+        unit,
+        count,
+        needed_by,
+        conditions,
+        required,
+        within_km,
+    };
     match exchange::make_want(&signed.visitor.house, signed.caller, &key, request).await {
         Ok(_) => Ok(see_other("/sheet?done=wanted")),
         Err(error) => {

@@ -64,6 +64,7 @@ pub fn offer(
         open_to: offer.open_to,
         made_at: offer.made_at,
         movement: None,
+        distance_km: None,
     }
 }
 
@@ -122,6 +123,8 @@ pub fn want(want: Want, farm: FarmView) -> WantView {
         state: want.state.code().to_owned(),
         conditions: want.conditions,
         required: want.required,
+        within_km: want.within,
+        distance_km: None,
     }
 }
 

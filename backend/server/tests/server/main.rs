@@ -20,6 +20,7 @@ mod pages_doors;
 mod pages_job;
 mod parcels;
 mod payments;
+mod photos;
 mod questions;
 mod rounds;
 mod sign_in;

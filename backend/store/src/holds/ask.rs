@@ -2,9 +2,12 @@
 
 use chrono::{DateTime, Utc};
 use diesel::{ExpressionMethods, QueryDsl, RunQueryDsl};
+use spareloop_domain::exchange::distance::Reach;
 use spareloop_domain::exchange::owed::Tenths;
 use spareloop_domain::exchange::starter::is_beginner;
-use spareloop_domain::exchange::{HoldState, Money, OfferAct, OfferState, OpenTo, WantState};
+use spareloop_domain::exchange::{
+    GreatestDistance, HoldState, Money, OfferAct, OfferState, OpenTo, WantState,
+};
 use spareloop_domain::ledger::draft::check_passing_on;
 use spareloop_domain::words::{Count, FarmId, HoldId, NetworkId, OfferId, Purpose, WantId};
 
@@ -16,7 +19,7 @@ use crate::schema::offers as offers_table;
 use crate::text::{free, moment, today};
 use crate::{
     Conflict, Missing, Named, Refused, StoreError, Tx, attest, farm_book, hand_overs, limits,
-    messages, movement, people, planted, turns, wants,
+    messages, movement, people, planted, turns, wants, whereabouts,
 };
 
 /// The most that a unit can be worth, as the owed book has it.
@@ -282,11 +285,25 @@ fn check_want(
         let (wanted, offered) = (want.unit, offer.unit);
         return Err(StoreError::refuse(Refused::OtherUnit { wanted, offered }));
     }
+    check_distance(tx, (offer.farm, taker), want.within)?;
     let missing = attest::missing_of(tx, network, (offer.farm, offer.lot), &want.required, now)?;
     if missing.is_empty() {
         Ok(())
     } else {
         Err(StoreError::refuse(Refused::StatementsMissing { missing }))
+    }
+}
+
+/// Where a distance is not known, people who talk to each other may go on.
+pub(crate) fn check_distance(
+    tx: &mut Tx<'_>,
+    (giver, taker): (FarmId, FarmId),
+    within: Option<GreatestDistance>,
+) -> Result<(), StoreError> {
+    let Some(within) = within else { return Ok(()) };
+    match whereabouts::of_two(tx, (giver, taker))?.reach(giver, taker, Some(within)) {
+        Reach::Within | Reach::NotKnown => Ok(()),
+        Reach::Beyond(far) => Err(StoreError::refuse(Refused::TooFar { far, within })),
     }
 }
 

@@ -80,6 +80,7 @@ pub fn want(house: &House, farm: &Farm, count: u16) -> WantId {
         needed_by: Some(day("2026-05-01")),
         conditions: String::new(),
         required: std::collections::BTreeSet::new(),
+        within: None,
     };
     house.write(|tx| wants::make(tx, farm.network, farm.id, &new, now()));
     new.id

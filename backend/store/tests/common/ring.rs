@@ -48,6 +48,7 @@ pub fn ring_of(house: &House, mark: &str) -> Ring {
                 needed_by: None,
                 conditions: String::new(),
                 required: std::collections::BTreeSet::new(),
+                within: None,
             };
             house.write(|tx| wants::make(tx, taker.network, taker.id, &new, now()));
             new.id

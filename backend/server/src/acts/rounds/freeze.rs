@@ -8,9 +8,9 @@ use spareloop_domain::exchange::round::Rules;
 use spareloop_domain::words::{Count, FarmId, NetworkId, UnitKind, VarietyName};
 use spareloop_rounds::freeze::{self, Stands};
 use spareloop_rounds::{Lack, Spare, VarietyKey};
-use spareloop_store::{StoreError, limits, movement, offers, proposals, wants};
+use spareloop_store::{StoreError, limits, offers, proposals, wants};
 
-use crate::acts::exchange::{MOST_MATCHED, kinds, lack_of, spare_of};
+use crate::acts::exchange::{MOST_MATCHED, kinds, lack_of, spare_of, ways_of};
 use crate::acts::values;
 use crate::error::ServerError;
 use crate::house::House;
@@ -40,9 +40,9 @@ pub async fn freeze(
             let bound = proposals::bound_by_open(tx, network, now)?;
             let mut lack: Vec<Lack> = wants.iter().filter_map(lack_of).collect();
             lack.retain_mut(|want| left(&mut want.count, bound.wants.get(&want.want)));
-            let movements = movement::of_network(tx, network)?;
-            let asked =
-                movements.ask_for_statements() || lack.iter().any(|want| !want.required.is_empty());
+            let ways = ways_of(tx, network)?;
+            let asked = ways.movements.ask_for_statements()
+                || lack.iter().any(|want| !want.required.is_empty());
             let mut spare: Vec<Spare> = Vec::new();
             for offer in &offers {
                 let stated = if asked { kinds(tx, offer, now, today)? } else { BTreeSet::new() };
@@ -67,7 +67,7 @@ pub async fn freeze(
             let value = |variety: &VarietyKey, unit| {
                 values.get(&(variety.as_str().to_owned(), unit)).copied()
             };
-            Ok(freeze::freeze(&rules, &stands, (&spare, &lack), &movements, value).to_string())
+            Ok(freeze::freeze(&rules, &stands, (&spare, &lack), &ways, value).to_string())
         })
         .await
 }

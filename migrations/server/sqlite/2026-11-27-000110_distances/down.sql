@@ -1,0 +1,2 @@
+ALTER TABLE wants DROP COLUMN within_km;
+DROP TABLE farm_whereabouts;
