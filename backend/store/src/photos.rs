@@ -14,7 +14,7 @@ use crate::ledger::lock_farm;
 use crate::proposals::Viewer;
 use crate::schema::{farms, photos};
 use crate::text::{moment, read};
-use crate::{Missing, Named, Refused, StoreError, Taken, Tx, claims, holds, offers};
+use crate::{Missing, Named, Refused, StoreError, Taken, Tx, claims, holds, offers, people};
 
 /// A photo about to be put beside something.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -84,9 +84,14 @@ pub fn put(
         ))
         .execute(tx.connection)
         .map_err(taken(Taken::Photo))?;
-    let mut found = list_unguarded(tx, new.of)?;
-    found.retain(|photo| photo.id == new.id);
-    found.pop().ok_or_else(|| Missing::Photo.into())
+    let farm = people::farm(tx, network, farm)?;
+    Ok(Photo {
+        id: new.id,
+        farm: Named { id: farm.id, name: farm.name },
+        width: new.width,
+        height: new.height,
+        made_at: moment(now).and_utc(),
+    })
 }
 
 fn may_put(

@@ -53,28 +53,27 @@ pub fn of_farm(tx: &mut Tx<'_>, farm: FarmId) -> Result<Option<Whereabouts>, Sto
 
 /// Where the farms of a network said they are.
 pub fn of_network(tx: &mut Tx<'_>, network: NetworkId) -> Result<Places, StoreError> {
-    let rows: Vec<(String, i64, i64)> = farm_whereabouts::table
+    let rows = farm_whereabouts::table
         .filter(farm_whereabouts::network.eq(network.to_string()))
         .select((farm_whereabouts::farm, farm_whereabouts::latitude, farm_whereabouts::longitude))
         .load(tx.connection)?;
+    places(rows)
+}
+
+/// Where two farms said they are.
+pub fn of_two(tx: &mut Tx<'_>, (one, other): (FarmId, FarmId)) -> Result<Places, StoreError> {
+    let rows = farm_whereabouts::table
+        .filter(farm_whereabouts::farm.eq_any([one.to_string(), other.to_string()]))
+        .select((farm_whereabouts::farm, farm_whereabouts::latitude, farm_whereabouts::longitude))
+        .load(tx.connection)?;
+    places(rows)
+}
+
+fn places(rows: Vec<(String, i64, i64)>) -> Result<Places, StoreError> {
     let places = rows
         .into_iter()
         .map(|(farm, latitude, longitude)| Ok((read(&farm)?, place((latitude, longitude))?)));
     Ok(Places(places.collect::<Result<_, StoreError>>()?))
-}
-
-/// Where two farms said they are.
-pub(crate) fn of_two(
-    tx: &mut Tx<'_>,
-    (one, other): (FarmId, FarmId),
-) -> Result<Places, StoreError> {
-    let mut found = Places::default();
-    for farm in [one, other] {
-        if let Some(place) = of_farm(tx, farm)? {
-            found.0.insert(farm, place);
-        }
-    }
-    Ok(found)
 }
 
 fn place((latitude, longitude): (i64, i64)) -> Result<Whereabouts, StoreError> {

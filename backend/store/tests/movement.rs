@@ -6,11 +6,10 @@ mod common;
 
 use common::fair::{Fair, fair, refused, told};
 use common::ring::ring;
-use common::{House, asking, later, n, offer};
+use common::{House, asking, later, n, new_want, offer};
 use spareloop_domain::attest::FactKind;
 use spareloop_domain::exchange::movement::{ASK_FIRST, Region, Rule};
 use spareloop_domain::exchange::{AnswerAct, Kilometres, ProposalState, Whereabouts};
-use spareloop_domain::words::{UnitKind, WantId};
 use spareloop_store::holds::AskHold;
 use spareloop_store::wants::NewWant;
 use spareloop_store::{
@@ -121,15 +120,8 @@ on_both! {
         let fair = fair(house);
         let of = offer(house, &fair.giver, fair.lot, 20, 1);
         let new = NewWant {
-            id: WantId::new(common::id()),
-            variety: "Ember Lantern".parse().unwrap(),
-            instead: Vec::new(),
-            unit: UnitKind::Division,
-            count: n(6),
-            needed_by: None,
-            conditions: String::new(),
-            required: std::collections::BTreeSet::new(),
             within: Some(60.try_into().unwrap()),
+            ..new_want("Ember Lantern", 6)
         };
         let make = || {
             house.try_write(|tx| wants::make(tx, fair.network.id, fair.taker.id, &new, later(1)))

@@ -3,19 +3,19 @@
 
 mod common;
 
-use common::{Farm, House, ask, asking, day, farm, id, later, lot, n, network, now, offer, push};
+use common::{
+    Farm, House, ask, asking, day, farm, id, later, lot, n, network, new_want, now, offer, push,
+};
 use spareloop_domain::exchange::Arrival;
 use spareloop_domain::exchange::HoldState;
 use spareloop_domain::exchange::owed::Tenths;
 use spareloop_domain::ledger::Refusal;
 use spareloop_domain::ledger::body::Recount;
-use spareloop_domain::words::{
-    Count, HandOverId, HoldId, LotId, OfferId, Purpose, UnitKind, WantId,
-};
+use spareloop_domain::words::{Count, HandOverId, HoldId, LotId, OfferId, Purpose};
 
 use spareloop_store::hand_overs::{self, NewHandOver, NewReceipt};
 use spareloop_store::holds::{self, AskHold, Hold};
-use spareloop_store::wants::{self, NewWant};
+use spareloop_store::wants;
 use spareloop_store::{Refused, StoreError, farm_book};
 
 /// A giver with 40 divisions in store, 12 of them offered, and a taker.
@@ -102,17 +102,7 @@ on_both! {
 
     fn receipts_far_above_a_want_leave_it_readable(house: &House) {
         let yard = Yard::new(house);
-        let new = NewWant {
-            id: WantId::new(id()),
-            variety: "Ember Lantern".parse().unwrap(),
-            instead: Vec::new(),
-            unit: UnitKind::Division,
-            count: n(10),
-            needed_by: None,
-            conditions: String::new(),
-            required: std::collections::BTreeSet::new(),
-            within: None,
-        };
+        let new = new_want("Ember Lantern", 10);
         house.write(|tx| wants::make(tx, yard.taker.network, yard.taker.id, &new, now()));
         let most = Count::new(i64::from(Count::MAX)).unwrap();
         for _ in 0..2 {

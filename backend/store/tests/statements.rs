@@ -4,12 +4,12 @@
 mod common;
 
 use common::fair::{Fair, fair, refused};
-use common::{Farm, House, asking, id, later, lot, n, now, offer};
+use common::{Farm, House, asking, id, later, lot, n, new_want, now, offer};
 use spareloop_domain::attest::{
     FactKind, KeyError, KeyRecord, LookedOver, Says, Second, SigningKey, Statement, VERSION,
     VerifyError, sign,
 };
-use spareloop_domain::words::{Look, LotId, NetworkId, StatementId, WantId};
+use spareloop_domain::words::{Look, LotId, NetworkId, StatementId};
 use spareloop_store::attest::{self, NewKey, StoredKey, StoredStatement};
 use spareloop_store::wants::{self, NewWant};
 use spareloop_store::{Missing, Refused, StoreError, holds};
@@ -174,17 +174,7 @@ on_both! {
     fn a_hold_for_a_want_needs_the_statements_that_the_want_asks_for(house: &House) {
         let fair = fair(house);
         let offer = offer(house, &fair.giver, fair.lot, 12, 1);
-        let want = NewWant {
-            id: WantId::new(id()),
-            variety: "Ember Lantern".parse().unwrap(),
-            instead: Vec::new(),
-            unit: spareloop_domain::words::UnitKind::Division,
-            count: n(4),
-            needed_by: None,
-            conditions: String::new(),
-            required: [FactKind::LookedOver].into(),
-            within: None,
-        };
+        let want = NewWant { required: [FactKind::LookedOver].into(), ..new_want("Ember Lantern", 4) };
         let made = house
             .write(|tx| wants::make(tx, fair.network.id, fair.taker.id, &want, now()));
         assert_eq!(made.required, want.required);

@@ -5,7 +5,6 @@ use spareloop_api::exchange::Reason;
 use spareloop_domain::exchange::ClaimAct;
 use spareloop_domain::words::{ClaimId, HandOverId};
 use spareloop_store::claims::{self, Claim, NewClaim};
-use spareloop_store::proposals::Viewer;
 
 use super::rounds::network_of;
 use crate::auth::caller::{Coordinator, Grower, Member};
@@ -37,18 +36,12 @@ fn view(claim: Claim) -> ClaimView {
     }
 }
 
-const fn viewer(member: Member) -> Viewer {
-    match member.farm {
-        Some(farm) => Viewer::Farm(farm),
-        None => Viewer::Coordinator,
-    }
-}
-
 /// The claims of the member's farm, or all of the network for its coordinator.
 pub async fn list(house: &House, member: Member) -> Result<Vec<ClaimView>, ServerError> {
     let now = house.now();
-    let found =
-        house.read(move |tx| claims::claims(tx, member.network, viewer(member), MOST, now)).await?;
+    let found = house
+        .read(move |tx| claims::claims(tx, member.network, member.viewer(), MOST, now))
+        .await?;
     Ok(found.into_iter().map(view).collect())
 }
 
@@ -56,7 +49,7 @@ pub async fn list(house: &House, member: Member) -> Result<Vec<ClaimView>, Serve
 pub async fn one(house: &House, member: Member, id: ClaimId) -> Result<ClaimView, ServerError> {
     let now = house.now();
     let found =
-        house.read(move |tx| claims::claim(tx, member.network, viewer(member), id, now)).await?;
+        house.read(move |tx| claims::claim(tx, member.network, member.viewer(), id, now)).await?;
     Ok(view(found))
 }
 

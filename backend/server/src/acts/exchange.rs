@@ -71,7 +71,7 @@ pub async fn offer(
             let found = offers::offer(tx, member.network, offer, now)?;
             let (movement, distance_km) = match member.farm {
                 Some(farm) if farm != found.farm => {
-                    let places = whereabouts::of_network(tx, member.network)?;
+                    let places = whereabouts::of_two(tx, (farm, found.farm))?;
                     let caution = movement::caution(tx, member.network, (found.farm, farm))?;
                     (caution, places.between(farm, found.farm))
                 }
@@ -265,13 +265,7 @@ pub async fn matches(house: &House, grower: Grower) -> Result<Matches, ServerErr
                 offers.iter().map(|offer| (offer.id, offer.variety.clone())).collect();
             let lack: Vec<Lack> = wants.iter().filter_map(lack_of).collect();
             let ways = ways_of(tx, grower.network)?;
-            let asked = ways.movements.ask_for_statements()
-                || lack.iter().any(|want| !want.required.is_empty());
-            let mut spare: Vec<Spare> = Vec::new();
-            for offer in &offers {
-                let stated = if asked { kinds(tx, offer, now, today)? } else { BTreeSet::new() };
-                spare.extend(spare_of(offer, stated));
-            }
+            let spare = spare_in(tx, (&offers, &lack, &ways), now, today)?;
             let lines = |gives: &Gives| -> Vec<MatchLine> {
                 gives.lines.iter().map(|line| match_line(line, &names)).collect()
             };
@@ -316,8 +310,25 @@ pub(super) fn ways_of(tx: &mut Tx<'_>, network: NetworkId) -> Result<Ways, Store
     })
 }
 
+/// What is free of the offers; the statements about them are looked up only where somebody asks for any.
+pub(super) fn spare_in(
+    tx: &mut Tx<'_>,
+    (offers, lack, ways): (&[Offer], &[Lack], &Ways),
+    now: DateTime<Utc>,
+    today: Day,
+) -> Result<Vec<Spare>, StoreError> {
+    let asked =
+        ways.movements.ask_for_statements() || lack.iter().any(|want| !want.required.is_empty());
+    let mut spare = Vec::new();
+    for offer in offers {
+        let stated = if asked { kinds(tx, offer, now, today)? } else { BTreeSet::new() };
+        spare.extend(spare_of(offer, stated));
+    }
+    Ok(spare)
+}
+
 /// The kinds of statement that the offer's farm stands by today, of its lot.
-pub(super) fn kinds(
+fn kinds(
     tx: &mut Tx<'_>,
     offer: &Offer,
     now: DateTime<Utc>,
@@ -328,7 +339,7 @@ pub(super) fn kinds(
     Ok(FactKind::ALL.iter().copied().filter(|kind| !missing.contains(kind)).collect())
 }
 
-pub(super) fn spare_of(offer: &Offer, stated: BTreeSet<FactKind>) -> Option<Spare> {
+fn spare_of(offer: &Offer, stated: BTreeSet<FactKind>) -> Option<Spare> {
     let name: VarietyName = offer.variety.parse().ok()?;
     (!offer.free().is_zero()).then(|| Spare {
         offer: offer.id,

@@ -5,7 +5,6 @@ use spareloop_api::photos::PhotoView;
 use spareloop_domain::exchange::photo::PhotoOf;
 use spareloop_domain::words::PhotoId;
 use spareloop_store::photos::{self, NewPhoto, Photo};
-use spareloop_store::proposals::Viewer;
 use tokio::sync::Semaphore;
 
 use super::refused;
@@ -26,13 +25,6 @@ fn view(photo: Photo) -> PhotoView {
         width: photo.width,
         height: photo.height,
         made_at: photo.made_at,
-    }
-}
-
-const fn viewer(member: Member) -> Viewer {
-    match member.farm {
-        Some(farm) => Viewer::Farm(farm),
-        None => Viewer::Coordinator,
     }
 }
 
@@ -75,14 +67,14 @@ pub async fn list(
 ) -> Result<Vec<PhotoView>, ServerError> {
     let now = house.now();
     let found =
-        house.read(move |tx| photos::list(tx, member.network, viewer(member), of, now)).await?;
+        house.read(move |tx| photos::list(tx, member.network, member.viewer(), of, now)).await?;
     Ok(found.into_iter().map(view).collect())
 }
 
 /// One photo's picture, a JPEG.
 pub async fn picture(house: &House, member: Member, id: PhotoId) -> Result<Vec<u8>, ServerError> {
     let now = house.now();
-    house.read(move |tx| photos::picture(tx, member.network, viewer(member), id, now)).await
+    house.read(move |tx| photos::picture(tx, member.network, member.viewer(), id, now)).await
 }
 
 /// Takes a photo of the caller's farm back.

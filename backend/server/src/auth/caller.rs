@@ -13,6 +13,7 @@ use spareloop_api::access::Access;
 use spareloop_api::people::Role;
 use spareloop_api::problem::ProblemCode;
 use spareloop_domain::words::{DeviceId, FarmId, NetworkId, PersonId};
+use spareloop_store::proposals::Viewer;
 use uuid::Uuid;
 
 use super::tokens::DEVICE_PREFIX;
@@ -46,6 +47,16 @@ pub struct Member {
     pub network: NetworkId,
     /// The farm that they act for.
     pub farm: Option<FarmId>,
+}
+
+impl Member {
+    /// As whom they see what is between farms: as theirs, or as the network's coordinator.
+    pub const fn viewer(self) -> Viewer {
+        match self.farm {
+            Some(farm) => Viewer::Farm(farm),
+            None => Viewer::Coordinator,
+        }
+    }
 }
 
 /// A signed-in coordinator.

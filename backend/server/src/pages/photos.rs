@@ -119,19 +119,13 @@ async fn put(
     let (mut form, file) = posted(&request, body).await?;
     let (key, photo) = (form.key()?, PhotoId::new(form.id("photo")?));
     let house = signed.visitor.house.clone();
-    let refused = if file.is_empty() {
+    if file.is_empty() {
         form.wrong(PICTURE, "no picture was chosen");
-        true
+    } else if let Err(error) =
+        photos::put(&house, signed.caller, &key, (photo, beside.of), file).await
+    {
+        form.take(error)?;
     } else {
-        match photos::put(&house, signed.caller, &key, (photo, beside.of), file).await {
-            Ok(_) => false,
-            Err(error) => {
-                form.take(error)?;
-                true
-            }
-        }
-    };
-    if !refused {
         return Ok(see_other(&format!("{}/photos?done=photo", beside.address)));
     }
     let Grower { person, network, farm } = signed.caller;

@@ -295,7 +295,7 @@ fn check_want(
 }
 
 /// Where a distance is not known, people who talk to each other may go on.
-pub(crate) fn check_distance(
+fn check_distance(
     tx: &mut Tx<'_>,
     (giver, taker): (FarmId, FarmId),
     within: Option<GreatestDistance>,

@@ -1,14 +1,14 @@
 //! Two farms of one network between which things are offered, held and handed over.
 
 use spareloop_domain::exchange::Arrival;
-use spareloop_domain::words::{FarmId, HandOverId, HoldId, LotId, OfferId, UnitKind, WantId};
+use spareloop_domain::words::{FarmId, HandOverId, HoldId, LotId, OfferId, WantId};
 use spareloop_store::hand_overs::{NewHandOver, NewReceipt};
 use spareloop_store::holds::{self, Hold};
 use spareloop_store::offers::{self, Offer};
 use spareloop_store::wants::{self, NewWant, Want};
 use spareloop_store::{Refused, StoreError, messages};
 
-use super::{Farm, House, Network, day, farm, id, later, lot, n, now};
+use super::{Farm, House, Network, day, farm, id, later, lot, n, new_want, now};
 
 pub struct Fair {
     pub network: Network,
@@ -72,15 +72,9 @@ pub fn refused<T>(why: impl Into<Refused>) -> Result<T, StoreError> {
 
 pub fn want(house: &House, farm: &Farm, count: u16) -> WantId {
     let new = NewWant {
-        id: WantId::new(id()),
-        variety: "Ember Lantern".parse().unwrap(),
         instead: vec!["Dusk Ferry".parse().unwrap()],
-        unit: UnitKind::Division,
-        count: n(count),
         needed_by: Some(day("2026-05-01")),
-        conditions: String::new(),
-        required: std::collections::BTreeSet::new(),
-        within: None,
+        ..new_want("Ember Lantern", count)
     };
     house.write(|tx| wants::make(tx, farm.network, farm.id, &new, now()));
     new.id

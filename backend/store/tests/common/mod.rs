@@ -7,6 +7,7 @@
 pub mod fair;
 pub mod ring;
 
+use std::collections::BTreeSet;
 use std::sync::OnceLock;
 use std::sync::atomic::{AtomicU32, Ordering};
 
@@ -18,11 +19,12 @@ use spareloop_domain::ledger::body::{Loss, Opening, VarietyNote};
 use spareloop_domain::ledger::{Body, Clock, Draft, Entry, Hash, Seq};
 use spareloop_domain::words::{
     Count, Day, DeviceId, EntryId, FarmId, HoldId, InvitationId, LossCause, LotId, NetworkId,
-    OfferId, PersonId, Purpose, UnitKind, VarietyId, uuid_v7,
+    OfferId, PersonId, Purpose, UnitKind, VarietyId, WantId, uuid_v7,
 };
 use spareloop_store::holds::{self, AskHold, Hold};
 use spareloop_store::offers::{self, NewOffer};
 use spareloop_store::people::{self, NewFarm, NewInvitation, NewPerson};
+use spareloop_store::wants::NewWant;
 use spareloop_store::{DatabaseUrl, SecretHash, Store, StoreError, Tx, fresh, ledger};
 
 /// Runs one body on both databases, as `name::on_sqlite` and `name::on_postgresql`.
@@ -309,6 +311,21 @@ pub fn new_offer(lot: LotId, count: u16, smallest: u16) -> NewOffer {
         smallest_parcel: n(smallest),
         conditions: "pick-up only".to_owned(),
         open_to: OpenTo::Everybody,
+    }
+}
+
+/// Divisions of one variety and no other, of whoever has them.
+pub fn new_want(variety: &str, count: u16) -> NewWant {
+    NewWant {
+        id: WantId::new(id()),
+        variety: variety.parse().unwrap(),
+        instead: Vec::new(),
+        unit: UnitKind::Division,
+        count: n(count),
+        needed_by: None,
+        conditions: String::new(),
+        required: BTreeSet::new(),
+        within: None,
     }
 }
 

@@ -3,12 +3,12 @@
 use spareloop_domain::exchange::ProposalKind;
 use spareloop_domain::exchange::owed::Tenths;
 use spareloop_domain::exchange::round::Rules;
-use spareloop_domain::words::{LotId, NetworkId, OfferId, ProposalId, RoundId, UnitKind, WantId};
+use spareloop_domain::words::{LotId, NetworkId, OfferId, ProposalId, RoundId, WantId};
 use spareloop_store::proposals::{self, NewLine, NewProposal, Proposal, Viewer};
 use spareloop_store::rounds::{self, Came, NewRound, Taken, Written};
-use spareloop_store::wants::{self, NewWant};
+use spareloop_store::wants;
 
-use super::{Farm, House, Network, farm, id, later, lot, n, now, offer};
+use super::{Farm, House, Network, farm, id, later, lot, n, new_want, now, offer};
 
 pub const NAMES: [&str; 3] = ["Ember Lantern", "Dusk Ferry", "Tin Orchard"];
 
@@ -39,17 +39,7 @@ pub fn ring_of(house: &House, mark: &str) -> Ring {
     let wants = (0..3)
         .map(|at| {
             let taker = &farms[(at + 1) % 3];
-            let new = NewWant {
-                id: WantId::new(id()),
-                variety: NAMES[at].parse().unwrap(),
-                instead: Vec::new(),
-                unit: UnitKind::Division,
-                count: n(6),
-                needed_by: None,
-                conditions: String::new(),
-                required: std::collections::BTreeSet::new(),
-                within: None,
-            };
+            let new = new_want(NAMES[at], 6);
             house.write(|tx| wants::make(tx, taker.network, taker.id, &new, now()));
             new.id
         })

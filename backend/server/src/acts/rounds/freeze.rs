@@ -7,10 +7,10 @@ use spareloop_domain::exchange::owed::Tenths;
 use spareloop_domain::exchange::round::Rules;
 use spareloop_domain::words::{Count, FarmId, NetworkId, UnitKind, VarietyName};
 use spareloop_rounds::freeze::{self, Stands};
-use spareloop_rounds::{Lack, Spare, VarietyKey};
+use spareloop_rounds::{Lack, VarietyKey};
 use spareloop_store::{StoreError, limits, offers, proposals, wants};
 
-use crate::acts::exchange::{MOST_MATCHED, kinds, lack_of, spare_of, ways_of};
+use crate::acts::exchange::{MOST_MATCHED, lack_of, spare_in, ways_of};
 use crate::acts::values;
 use crate::error::ServerError;
 use crate::house::House;
@@ -41,13 +41,7 @@ pub async fn freeze(
             let mut lack: Vec<Lack> = wants.iter().filter_map(lack_of).collect();
             lack.retain_mut(|want| left(&mut want.count, bound.wants.get(&want.want)));
             let ways = ways_of(tx, network)?;
-            let asked = ways.movements.ask_for_statements()
-                || lack.iter().any(|want| !want.required.is_empty());
-            let mut spare: Vec<Spare> = Vec::new();
-            for offer in &offers {
-                let stated = if asked { kinds(tx, offer, now, today)? } else { BTreeSet::new() };
-                spare.extend(spare_of(offer, stated));
-            }
+            let mut spare = spare_in(tx, (&offers, &lack, &ways), now, today)?;
             spare.retain_mut(|offer| left(&mut offer.count, bound.offers.get(&offer.offer)));
             let set = limits::all(tx, network)?;
             let farms: BTreeSet<FarmId> = spare

@@ -31,13 +31,6 @@ use crate::house::House;
 const MOST: u32 = 100;
 
 /// What a member may see: a coordinator acts for no farm.
-const fn viewer(member: Member) -> Viewer {
-    match member.farm {
-        Some(farm) => Viewer::Farm(farm),
-        None => Viewer::Coordinator,
-    }
-}
-
 /// The network's rounds, newest first.
 pub async fn list(house: &House, member: Member) -> Result<Vec<RoundLine>, ServerError> {
     let found = house.read(move |tx| rounds::rounds(tx, member.network, MOST)).await?;
@@ -50,7 +43,7 @@ pub async fn round(house: &House, member: Member, id: RoundId) -> Result<RoundVi
     house
         .read(move |tx| {
             let found = rounds::round(tx, member.network, id)?;
-            let viewer = viewer(member);
+            let viewer = member.viewer();
             let proposals = proposals::of_round(tx, member.network, viewer, id, now)?;
             Ok(RoundView {
                 line: line(&found),
@@ -88,8 +81,8 @@ pub async fn one_proposal(
     let now = house.now();
     house
         .read(move |tx| {
-            let found = proposals::proposal(tx, member.network, viewer(member), id, now)?;
-            proposal(tx, found, viewer(member), now)
+            let found = proposals::proposal(tx, member.network, member.viewer(), id, now)?;
+            proposal(tx, found, member.viewer(), now)
         })
         .await
 }
@@ -245,7 +238,7 @@ pub async fn lists(
     let now = house.now();
     house
         .read(move |tx| {
-            let viewer = viewer(member);
+            let viewer = member.viewer();
             let found = proposals::proposal(tx, member.network, viewer, id, now)?;
             let rules = rounds::round(tx, member.network, found.round)?.rules;
             // A loop is sent, not carried to a hall.
