@@ -68,15 +68,24 @@ impl Model for Register {
 
 /// Where cargo keeps the sources of `todc-utils`.
 fn sources() -> PathBuf {
-    let output = Command::new(env!("CARGO"))
-        .args(["metadata", "--format-version", "1", "--offline"])
-        .output()
-        .expect("cargo metadata runs");
-    let told: Value = serde_json::from_slice(&output.stdout).expect("cargo's metadata");
+    // Of this platform only: a build fetches nothing for others, and without a network asking for
+    // all of them fails.
+    let version = cargo(&["-vV"]);
+    let host = version.lines().find_map(|line| line.strip_prefix("host: ")).expect("a host");
+    let wanted = ["metadata", "--format-version=1", "--offline", "--filter-platform", host];
+    let told: Value = serde_json::from_str(&cargo(&wanted)).expect("cargo's metadata");
     let packages = told["packages"].as_array().expect("packages");
     let package = packages.iter().find(|package| package["name"] == "todc-utils").expect("it");
     let manifest = package["manifest_path"].as_str().expect("a path");
     PathBuf::from(manifest).parent().expect("a folder").join("tests/linearizability/etcd")
+}
+
+/// What cargo prints, or why it couldn't.
+fn cargo(arguments: &[&str]) -> String {
+    let output = Command::new(env!("CARGO")).args(arguments).output().expect("cargo runs");
+    let complaint = String::from_utf8_lossy(&output.stderr);
+    assert!(output.status.success(), "cargo {arguments:?}: {complaint}");
+    String::from_utf8(output.stdout).expect("cargo writes UTF-8")
 }
 
 /// Reads a log: `INFO  jepsen.util - PROCESS :invoke :cas [1 4]`, and `:ok`, `:fail` or `:info`
