@@ -15,7 +15,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
 mod board;
-#[path = "../../tests/common/mod.rs"]
+#[path = "../../tests/store/common/mod.rs"]
 mod common;
 mod load;
 mod pgbench;
