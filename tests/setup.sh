@@ -2,7 +2,7 @@
 # Installs what a fresh Debian machine lacks, and nothing that is there already.
 #
 #   tests/setup.sh build   compiler, cmake, libclang: what `cargo build` needs
-#   tests/setup.sh tests   that, PostgreSQL, strace, and Python as another reader of what we write
+#   tests/setup.sh tests   that, PostgreSQL, strace, OpenSSL, and Python as another reader of what we write
 #   tests/setup.sh bench   R with lme4, and scipy: what `cargo bench` holds the fit and the sums against
 #   tests/setup.sh containers   what docker/check.sh needs: an image builder, a base system's maker ...
 #
@@ -35,6 +35,7 @@ tests)
     need_compiler
     need postgresql initdb '/usr/lib/postgresql/*/bin/initdb'
     need python3 python3
+    need openssl openssl
     need strace strace
     need sqlite3 sqlite3
     ;;

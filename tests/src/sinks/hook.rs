@@ -52,6 +52,11 @@ impl HookSink {
         format!("http://{}/told", self.address)
     }
 
+    /// Its port.
+    pub const fn port(&self) -> u16 {
+        self.address.port()
+    }
+
     /// What it answers from now on.
     pub fn say(&self, says: Says) {
         self.kept.lock().expect("the sink").0 = says;

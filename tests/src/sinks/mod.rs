@@ -5,6 +5,7 @@
 
 pub mod hook;
 pub mod mail;
+pub mod secured;
 
 use std::net::{SocketAddr, TcpListener, TcpStream};
 use std::time::{Duration, Instant};

@@ -2,151 +2,14 @@
 //! over one database, and again after a server was killed. Other programs read what came.
 
 use std::collections::BTreeSet;
-use std::io::Write;
-use std::path::Path;
-use std::process::{Command, Stdio};
 
-use diesel::connection::SimpleConnection;
-use diesel::{Connection, PgConnection, SqliteConnection};
 use serde_json::Value;
-use spareloop_tests::farm::Device;
-use spareloop_tests::network::Network;
 use spareloop_tests::on_both;
 use spareloop_tests::sinks::hook::{HookSink, Says};
-use spareloop_tests::sinks::mail::{Letter, MailSink, Mood};
+use spareloop_tests::sinks::mail::Mood;
 use spareloop_tests::sinks::wait_for;
 
-/// A network whose server sends letters to the sink and may call loopback.
-struct Valley {
-    network: Network,
-    mail: MailSink,
-    giver: Device,
-    taker: Device,
-    lot: String,
-}
-
-fn settings(mail: &MailSink) -> Vec<(&'static str, String)> {
-    vec![
-        ("SPARELOOP_SMTP_SERVER", "127.0.0.1".to_owned()),
-        ("SPARELOOP_SMTP_PORT", mail.port().to_string()),
-        ("SPARELOOP_SMTP_TLS", "none".to_owned()),
-        ("SPARELOOP_SMTP_FROM", "Invented valley <loop@valley.example>".to_owned()),
-        ("SPARELOOP_WEBHOOK_TARGETS", "anything".to_owned()),
-        ("SPARELOOP_LOG", "debug".to_owned()),
-    ]
-}
-
-fn borrowed<'a>(settings: &'a [(&'static str, String)]) -> Vec<(&'a str, &'a str)> {
-    settings.iter().map(|(name, value)| (*name, value.as_str())).collect()
-}
-
-impl Valley {
-    fn on(kind: spareloop_tests::database::Kind) -> Self {
-        let mut network = Network::on(kind);
-        let mail = MailSink::start();
-        network.start_again_with(&borrowed(&settings(&mail)));
-        let (giver, taker) = (network.farm("Ashlode"), network.farm("Brindle"));
-        let lot = giver.lot("Ember Lantern", 60);
-        giver.sync();
-        Self { network, mail, giver, taker, lot }
-    }
-
-    /// The taker asks for some of the giver's lot, which the giver is told.
-    fn ask(&self, count: u32) {
-        let made = self.giver.run(&["offer", "make", &self.lot, "--count", "10", "--json"]).json();
-        let offer = made["offer"]["offer"].as_str().expect("an offer").to_owned();
-        let count = count.to_string();
-        let words = ["hold", "ask", &offer, "--count", &count, "--value", "1.0"];
-        let note = ["--note", "by the gate\n. and a dot, ä"];
-        self.taker.run(&[&words[..], &note].concat()).done();
-    }
-
-    /// The giver is told by e-mail: the address is confirmed by the link in the letter.
-    fn told_by_mail(&self, takes: &str) {
-        let words = ["farm", "tell", "mail", "ada@farm.example", "--takes", takes];
-        self.giver.run(&words).done();
-        let asks = wait_for("the letter that asks", || self.mail.letters().into_iter().next());
-        press(&link(&asks, "/letters/confirm?"));
-    }
-
-    fn hook(&self) -> (HookSink, String) {
-        let hook = HookSink::start();
-        let made = self.giver.run(&["farm", "tell", "webhook", &hook.url(), "--json"]).json();
-        (hook, made["secret"].as_str().expect("a secret").to_owned())
-    }
-
-    fn listed(&self) -> Value {
-        self.giver.run(&["farm", "tell", "list", "--json"]).json()
-    }
-
-    fn channel(&self, kind: &str) -> Value {
-        let listed = self.listed();
-        let channels = listed["channels"].as_array().unwrap();
-        channels.iter().find(|one| one["kind"] == kind).expect("a channel").clone()
-    }
-
-    /// As if so many minutes had passed since the last try of whatever is not brought yet.
-    fn minutes_pass_for_what_waits(&self) {
-        let words = "UPDATE deliveries SET due_at = made_at WHERE state = 'waiting'; \
-            UPDATE deliveries SET lease_ends_at = made_at WHERE state = 'under-way';";
-        self.change_rows(words);
-    }
-
-    /// Writes to the server's tables, as time does.
-    fn change_rows(&self, words: &str) {
-        if let Some(url) = self.network.database_url() {
-            PgConnection::establish(&url).unwrap().batch_execute(words).unwrap();
-        } else {
-            let file = self.network.data().join("spareloop.sqlite");
-            let mut rows = SqliteConnection::establish(file.to_str().unwrap()).unwrap();
-            rows.batch_execute("PRAGMA busy_timeout = 5000").unwrap();
-            rows.batch_execute(words).unwrap();
-        }
-    }
-}
-
-/// As a reader's browser or mail program presses the button behind a link.
-fn press(link: &str) {
-    let press = reqwest::blocking::Client::new()
-        .post(link)
-        .header("Content-Type", "application/x-www-form-urlencoded")
-        .body("List-Unsubscribe=One-Click");
-    let answer = press.send().unwrap();
-    assert_eq!(answer.status(), 200, "{}", answer.text().unwrap());
-}
-
-/// What another program reads in a letter.
-fn read(letter: &Letter) -> Value {
-    let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("letter_reader.py");
-    let said = fed(Command::new("python3").arg(script), &letter.text);
-    let read: Value = serde_json::from_slice(&said.stdout).expect("a letter that can be read");
-    assert_eq!(read["defects"], serde_json::json!([]), "{}", letter.text);
-    read
-}
-
-fn fed(command: &mut Command, input: &str) -> std::process::Output {
-    let piped = command.stdin(Stdio::piped()).stdout(Stdio::piped()).stderr(Stdio::inherit());
-    let mut child = piped.spawn().expect("python3 runs");
-    child.stdin.take().unwrap().write_all(input.as_bytes()).unwrap();
-    child.wait_with_output().unwrap()
-}
-
-fn header(letter: &Letter, name: &str) -> String {
-    read(letter)["headers"][name].as_str().unwrap_or_default().to_owned()
-}
-
-fn link(letter: &Letter, path: &str) -> String {
-    let read = read(letter);
-    let text = read["text"].as_str().unwrap();
-    let link = text.split_whitespace().find(|word| word.contains(path));
-    link.unwrap_or_else(|| panic!("no {path} in {text}")).to_owned()
-}
-
-fn is_signed(secret: &str, timestamp: &str, signature: &str, body: &str) -> bool {
-    let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("call_checker.py");
-    let mut command = Command::new("python3");
-    fed(command.arg(script).args([secret, timestamp, signature]), body).status.success()
-}
+use crate::valley::{Valley, borrowed, header, is_signed, link, press, read, settings};
 
 on_both! {
     fn letters_come_once_confirmed_and_end_with_one_press(kind: Kind) {
@@ -206,9 +69,7 @@ on_both! {
         let elsewhere = HookSink::start();
         hook.say(Says::LeadsTo(elsewhere.url()));
         valley.ask(3);
-        let trouble = wait_for("the trouble", || {
-            valley.channel("webhook")["trouble"].as_str().map(ToOwned::to_owned)
-        });
+        let trouble = valley.trouble("webhook");
         assert!(trouble.contains("307") && trouble.contains("not followed"), "{trouble}");
         assert_eq!(elsewhere.calls(), []);
 
@@ -266,9 +127,7 @@ on_both! {
         valley.told_by_mail("messages");
         valley.mail.be(Mood::RefusesForNow);
         valley.ask(2);
-        let trouble = wait_for("the trouble", || {
-            valley.channel("mail")["trouble"].as_str().map(ToOwned::to_owned)
-        });
+        let trouble = valley.trouble("mail");
         assert_eq!(trouble, "the mail server refused it (451)");
         valley.mail.be(Mood::Takes);
         valley.minutes_pass_for_what_waits();
@@ -345,9 +204,7 @@ fn a_server_set_up_for_the_open_internet_calls_nothing_within_however_it_came_th
     assert!(refused.contains("not of the open internet"), "{refused}");
     // This one was let in before: it is checked again when it is called.
     valley.ask(2);
-    let trouble = wait_for("the trouble", || {
-        valley.channel("webhook")["trouble"].as_str().map(ToOwned::to_owned)
-    });
+    let trouble = valley.trouble("webhook");
     assert!(trouble.contains("https://"), "{trouble}");
     assert_eq!(hook.calls(), []);
 }
