@@ -39,8 +39,9 @@ A coordinator who keeps the book of a farm on paper, with its consent:
     Connect(Connect),
     /// Make this device another one of a farm that is connected already, and fetch its book.
     #[command(after_help = "\
-Example:
-  spareloop farm join --server https://loop.example --login ada --device 'bench phone'")]
+Examples:
+  spareloop farm join --server https://loop.example --login ada --device 'bench phone'
+  spareloop farm join --server https://loop.example --login clara --on-paper 'Fen End'")]
     Join(Join),
     /// List the farm's devices, or shut a lost one out; its entries stay.
     #[command(after_help = "\
@@ -134,6 +135,10 @@ pub struct Join {
     /// What this device is called.
     #[arg(long)]
     device: Option<String>,
+    /// A farm that keeps its books on paper, for which you act as the network's coordinator: its id, or
+    /// how its name begins.
+    #[arg(long, value_name = "FARM")]
+    on_paper: Option<String>,
 }
 
 /// Lists devices.
@@ -341,11 +346,16 @@ fn join(it: Join, desk: &Desk) -> Result<Answer, Fault> {
     let device = desk.ask.text_or(it.device, "What is this device called?", "another device")?;
     let device = checked_name("A device's name", &device)?;
     let password = it.sign_in.password(desk)?;
-    let farm = remote::farm_of(desk, &server, &login, &password)?;
+    let (farm, how) = match &it.on_paper {
+        None => (remote::farm_of(desk, &server, &login, &password)?, remote::Entering::ByPassword),
+        Some(named) => (
+            remote::farm_on_paper(desk, &server, &login, &password, named)?,
+            remote::Entering::OnPaper(None),
+        ),
+    };
     let row = FarmRow { id: farm.id, name: farm.name, service_level: 0.9, planting: None };
     let mut file = begin_book(desk, &row, &device)?;
-    let done =
-        remote::connect(desk, &mut file, &server, &login, &password, remote::Entering::ByPassword)?;
+    let done = remote::connect(desk, &mut file, &server, &login, &password, how)?;
     let fetched = crate::sync::run(desk, &mut file)?;
     let text = format!(
         "This device keeps the book of {} now: {} entries fetched.\nNext: spareloop status",

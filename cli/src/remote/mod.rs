@@ -172,6 +172,45 @@ pub fn farm_of(
     me.farm.ok_or_else(|| no_farm(&me.login))
 }
 
+/// The one farm on paper of that id or whose name begins so, that still consents.
+pub fn farm_on_paper(
+    desk: &Desk,
+    server: &str,
+    login: &str,
+    password: &Password,
+    named: &str,
+) -> Result<FarmView, Fault> {
+    let client = client(desk, server)?;
+    let tokens = sign_in(&client, login, password, None)?;
+    let farms = bearer(&client, &tokens.access_token).farms_on_paper().map_err(call_fault)?;
+    let consent = farms.into_iter().filter(|one| one.ended_at.is_none()).map(|one| one.farm);
+    let begins = named.to_lowercase();
+    let is_meant = |farm: &FarmView| {
+        farm.id.to_string() == begins || farm.name.to_lowercase().starts_with(&begins)
+    };
+    let (mut meant, others): (Vec<_>, Vec<_>) = consent.partition(is_meant);
+    match (meant.pop(), meant.is_empty()) {
+        (Some(farm), true) => Ok(farm),
+        (found, _) => {
+            let what = if found.is_some() { "More than one farm" } else { "No farm" };
+            let all: Vec<String> = found
+                .into_iter()
+                .chain(meant)
+                .chain(others)
+                .map(|farm| format!("{} ({})", farm.name, farm.id))
+                .collect();
+            Err(Fault::refused(
+                format!("{what} on paper that consents is called '{named}'."),
+                if all.is_empty() {
+                    "None in this network consents now: see farm connect --help.".to_owned()
+                } else {
+                    format!("Give its id, or more of its name: {}", all.join(", "))
+                },
+            ))
+        }
+    }
+}
+
 fn no_farm(login: &str) -> Fault {
     Fault::refused(
         format!("{login} acts for no farm."),

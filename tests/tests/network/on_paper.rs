@@ -30,6 +30,15 @@ fn a_coordinator_keeps_the_book_of_a_farm_on_paper_and_acts_for_it_until_it_says
     paper.sync();
     assert_eq!(paper.in_store(&lot), 15);
 
+    // The coordinator's telephone keeps the book too.
+    let phone = Device::in_folder(&network.folder().join("phone"));
+    let join = ["farm", "join", "--server", url, "--login", "coordinator", "--device", "phone"];
+    let nobody = phone.run(&[&join[..], &["--on-paper", "Sedge"]].concat()).ends_with(3);
+    assert!(nobody.contains("Fen End (on paper)"), "it says which there are: {nobody}");
+    phone.run(&[&join[..], &["--on-paper", "fen end"]].concat()).done();
+    assert_eq!(phone.in_store(&lot), 15);
+    phone.run(&["lot", "list"]).done();
+
     let farms = network.coordinator.farms_on_paper().unwrap();
     assert_eq!((farms.len(), farms[0].consent_by.as_str()), (1, "Ada Fen"));
     let why = spareloop_api::exchange::Reason { why: "gives up dahlias".to_owned() };
