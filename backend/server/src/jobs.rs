@@ -12,7 +12,7 @@ use actix_web::web::Data;
 use chrono::{DateTime, TimeDelta, Utc};
 use spareloop_store::cluster::Presence;
 use spareloop_store::network_summaries::Timetable;
-use spareloop_store::{Store, channels, holds, prune_acts, sign_ins, web_sessions};
+use spareloop_store::{Store, channels, holds, photos, prune_acts, sign_ins, web_sessions};
 
 use crate::error::ServerError;
 use crate::house::House;
@@ -158,6 +158,7 @@ pub async fn prune(house: &House) -> Result<(), ServerError> {
             sign_ins::prune(tx, now)?;
             web_sessions::prune(tx, now)?;
             channels::prune(tx, now)?;
+            photos::prune(tx, now)?;
             Ok(())
         })
         .await

@@ -3,8 +3,10 @@
 //! Who may see a photo is who may see what it stands beside. What may not enter: how a picture is
 //! read, turned and made smaller, which the server does before it comes here.
 
-use chrono::{DateTime, NaiveDateTime, Utc};
-use diesel::{ExpressionMethods, OptionalExtension, QueryDsl, RunQueryDsl};
+use chrono::{DateTime, NaiveDateTime, TimeDelta, Utc};
+use diesel::{
+    ExpressionMethods, NullableExpressionMethods, OptionalExtension, QueryDsl, RunQueryDsl,
+};
 use spareloop_domain::exchange::photo::{MOST_OF_A_FARM, MOST_OF_A_THING, PhotoOf};
 use spareloop_domain::exchange::{ClaimState, HoldState, OfferAct, OfferState};
 use spareloop_domain::words::{FarmId, NetworkId, PhotoId};
@@ -12,7 +14,7 @@ use spareloop_domain::words::{FarmId, NetworkId, PhotoId};
 use crate::error::taken;
 use crate::ledger::lock_farm;
 use crate::proposals::Viewer;
-use crate::schema::{farms, photos};
+use crate::schema::{farms, offers as offers_table, photos};
 use crate::text::{moment, read};
 use crate::{Missing, Named, Refused, StoreError, Taken, Tx, claims, holds, offers, people};
 
@@ -176,6 +178,23 @@ pub fn remove(tx: &mut Tx<'_>, farm: FarmId, id: PhotoId) -> Result<(), StoreErr
     }
     diesel::delete(photos::table.find(id.to_string())).execute(tx.connection)?;
     Ok(())
+}
+
+/// How long a photo beside an offer that is over is kept from when it was put there: over a winter,
+/// so that whoever received the tubers can look again.
+const KEPT_OF_OFFERS: TimeDelta = TimeDelta::days(180);
+
+/// Forgets old photos beside offers that are over; answers how many. What stands beside holds and
+/// claims is evidence and stays.
+pub fn prune(tx: &mut Tx<'_>, now: DateTime<Utc>) -> Result<usize, StoreError> {
+    let going_on = [OfferState::Open.code(), OfferState::SetAside.code()];
+    let over = offers_table::table
+        .filter(offers_table::state.ne_all(going_on))
+        .select(offers_table::id.nullable());
+    let old = photos::table
+        .filter(photos::made_at.lt(moment(now - KEPT_OF_OFFERS)))
+        .filter(photos::offer.eq_any(over));
+    Ok(diesel::delete(old).execute(tx.connection)?)
 }
 
 type Columns = (Option<String>, Option<String>, Option<String>);

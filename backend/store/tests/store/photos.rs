@@ -1,6 +1,8 @@
 //! Photos beside offers, holds and claims, on both databases: who may put one there, who may see it, how
 //! many there may be, and what stays on record.
 
+use chrono::TimeDelta;
+
 use crate::common::fair::{Fair, agree, fair, giving, receiving, refused};
 use crate::common::{Farm, House, asking, farm, id, later, n, offer};
 use spareloop_domain::exchange::photo::{MOST_OF_A_THING, PhotoOf};
@@ -9,7 +11,7 @@ use spareloop_domain::words::{ClaimId, HoldId, PhotoId};
 use spareloop_store::claims::{self, NewClaim};
 use spareloop_store::photos::{self, NewPhoto, Photo};
 use spareloop_store::proposals::Viewer;
-use spareloop_store::{Missing, Refused, StoreError, hand_overs, holds};
+use spareloop_store::{Missing, Refused, StoreError, hand_overs, holds, offers};
 
 fn put(house: &House, by: &Farm, of: PhotoOf) -> Result<Photo, StoreError> {
     let picture = vec![0xff, 0xd8, 0, 1, 2];
@@ -102,5 +104,23 @@ on_both! {
         assert_eq!(put(house, &fair.giver, of).map(drop), refused(Refused::PhotosOfAThing));
         house.write(|tx| photos::remove(tx, fair.giver.id, made[0].id));
         put(house, &fair.giver, of).unwrap();
+    }
+
+    fn an_old_photo_goes_once_its_offer_is_over_and_one_of_what_passed_stays(house: &House) {
+        let fair = fair(house);
+        let id = offer(house, &fair.giver, fair.lot, 20, 1);
+        let made = put(house, &fair.giver, PhotoOf::Offer(id)).unwrap();
+        let hold = held(house, &fair, id);
+        agree(house, &fair.giver, hold);
+        let packed = put(house, &fair.giver, PhotoOf::Hold(hold)).unwrap();
+        let years = later(20) + TimeDelta::days(800);
+        assert_eq!(house.write(|tx| photos::prune(tx, years)), 0, "the offer still stands");
+
+        house.write(|tx| offers::withdraw(tx, fair.giver.network, fair.giver.id, id, later(22)));
+        let soon = made.made_at + TimeDelta::days(179);
+        assert_eq!(house.write(|tx| photos::prune(tx, soon)), 0);
+        assert_eq!(house.write(|tx| photos::prune(tx, soon + TimeDelta::days(2))), 1);
+        assert!(!sees(house, &fair, Viewer::Farm(fair.giver.id), made.id));
+        assert!(sees(house, &fair, Viewer::Farm(fair.giver.id), packed.id));
     }
 }
