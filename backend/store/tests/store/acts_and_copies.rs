@@ -6,6 +6,7 @@ use std::sync::atomic::{AtomicU32, Ordering};
 use std::thread;
 
 use crate::common::{House, later, network, now, person};
+use diesel::{Connection as _, RunQueryDsl as _, SqliteConnection, sql_query};
 use spareloop_store::people::{self, somebody_is_set_up};
 use spareloop_store::{
     ActKey, Conflict, DatabaseUrl, Once, SecretHash, Store, StoreError, check_copy, prune_acts,
@@ -232,4 +233,17 @@ fn the_file_is_for_its_owner_alone() {
     let house = House::on_sqlite();
     let mode = std::fs::metadata(house.url.file().unwrap()).unwrap().permissions().mode();
     assert_eq!(mode & 0o077, 0);
+}
+
+/// Without it every query for a first row is prepared again each time (`.cargo/config.toml`).
+#[test]
+fn the_sqlite_that_is_linked_keeps_statements_prepared() {
+    #[derive(diesel::QueryableByName)]
+    struct Chosen {
+        #[diesel(sql_type = diesel::sql_types::Text)]
+        compile_options: String,
+    }
+    let mut sqlite = SqliteConnection::establish(":memory:").unwrap();
+    let options: Vec<Chosen> = sql_query("PRAGMA compile_options").load(&mut sqlite).unwrap();
+    assert!(options.iter().any(|one| one.compile_options == "ENABLE_QPSG"));
 }
