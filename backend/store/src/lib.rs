@@ -41,6 +41,7 @@ mod error;
 pub mod fresh;
 pub mod hand_overs;
 pub mod holds;
+mod kept;
 pub mod ledger;
 pub mod limits;
 mod mark;

@@ -10,6 +10,7 @@ use serde::de::DeserializeOwned;
 use std::fmt;
 use std::str::FromStr;
 
+use crate::kept::Kept;
 use crate::schema::idempotency;
 use crate::text::moment;
 use crate::{Conflict, Store, StoreError, Tx};
@@ -90,8 +91,8 @@ impl Store {
             Claim::Ours => {
                 let value = work(tx)?;
                 let result = serde_json::to_string(&value).map_err(StoreError::broken)?;
-                diesel::update(idempotency::table.find((&act.caller, act.key.to_string())))
-                    .set(idempotency::result.eq(result))
+                let row = idempotency::table.find((&act.caller, act.key.to_string()));
+                Kept(diesel::update(row).set(idempotency::result.eq(result)))
                     .execute(tx.connection)?;
                 Ok(Once::Done(value))
             }
@@ -159,12 +160,12 @@ const CLAIM: &str = "INSERT INTO idempotency (caller, act_key, fingerprint, made
 fn claim(tx: &mut Tx<'_>, act: &ActKey, now: DateTime<Utc>) -> Result<Claim, StoreError> {
     let fingerprint = crate::SecretHash::from(act.fingerprint).to_string();
     // On PostgreSQL this waits for whoever is inserting the same key, until they are done.
-    let inserted = sql_query(CLAIM)
+    let claiming = sql_query(CLAIM)
         .bind::<sql_types::Text, _>(&act.caller)
         .bind::<sql_types::Text, _>(act.key.to_string())
         .bind::<sql_types::Text, _>(&fingerprint)
-        .bind::<sql_types::Timestamp, _>(moment(now))
-        .execute(tx.connection)?;
+        .bind::<sql_types::Timestamp, _>(moment(now));
+    let inserted = Kept(claiming).execute(tx.connection)?;
     if inserted == 1 {
         return Ok(Claim::Ours);
     }

@@ -13,6 +13,7 @@ use spareloop_domain::words::{Count, FarmId, HoldId, NetworkId, OfferId, Purpose
 
 use super::step::cover_want;
 use super::{Actor, Hold, add_step, insert, lapse_overdue_of};
+use crate::kept::Kept;
 use crate::offers::{self, Offer};
 use crate::people::Farm;
 use crate::schema::offers as offers_table;
@@ -316,16 +317,15 @@ pub(super) fn bind(
     asked: Count,
 ) -> Result<(), StoreError> {
     let wanted = i64::from(asked);
-    let bound = diesel::update(
+    let binding = diesel::update(
         offers_table::table
             .filter(offers_table::id.eq(offer.to_string()))
             .filter(offers_table::network.eq(network.to_string()))
             .filter(offers_table::state.eq(OfferState::Open.code()))
             .filter((offers_table::count - offers_table::held - offers_table::passed).ge(wanted)),
     )
-    .set(offers_table::held.eq(offers_table::held + wanted))
-    .execute(tx.connection)?;
-    if bound == 1 {
+    .set(offers_table::held.eq(offers_table::held + wanted));
+    if Kept(binding).execute(tx.connection)? == 1 {
         return Ok(());
     }
     let free: i64 = offers_table::table

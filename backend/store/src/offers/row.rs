@@ -12,6 +12,7 @@ use spareloop_domain::exchange::{HoldState, OfferAct, OfferState};
 use spareloop_domain::words::{Count, FarmId, LotId, NetworkId, OfferId};
 
 use super::Offer;
+use crate::kept::Kept;
 use crate::schema::{hand_overs, hold_now, offers};
 use crate::text::{count, micros, moment, read};
 use crate::{Missing, StoreError, Tx, turns};
@@ -66,15 +67,14 @@ impl TryFrom<OfferRow> for Offer {
 
 /// Locks an offer of the network by writing it, until the transaction ends, and reads it.
 pub(crate) fn lock(tx: &mut Tx<'_>, network: NetworkId, id: OfferId) -> Result<Offer, StoreError> {
-    let row: Option<OfferRow> = diesel::update(
+    let locking = diesel::update(
         offers::table
             .filter(offers::network.eq(network.to_string()))
             .filter(offers::id.eq(id.to_string())),
     )
     .set(offers::version.eq(offers::version + 1))
-    .returning(COLUMNS)
-    .get_result(tx.connection)
-    .optional()?;
+    .returning(COLUMNS);
+    let row: Option<OfferRow> = Kept(locking).get_result(tx.connection).optional()?;
     Offer::try_from(row.ok_or(Missing::Offer)?)
 }
 
