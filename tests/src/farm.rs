@@ -1,7 +1,7 @@
 //! A farm at the keyboard: the real `spareloop` over a book of its own.
 
 use std::path::{Path, PathBuf};
-use std::process::Command;
+use std::process::{Child, Command, Stdio};
 
 use serde_json::Value;
 
@@ -64,6 +64,15 @@ impl Said {
     }
 }
 
+/// Waits for programs that were begun; each has to succeed.
+#[track_caller]
+pub fn all_succeed(running: Vec<Child>) {
+    for child in running {
+        let ended = child.wait_with_output().expect("spareloop ran");
+        assert!(ended.status.success(), "{}", String::from_utf8_lossy(&ended.stderr));
+    }
+}
+
 impl Device {
     /// A device whose book lies in `folder`.
     pub fn in_folder(folder: &Path) -> Self {
@@ -94,6 +103,14 @@ impl Device {
     pub fn lose(&self, lot: &str, count: u32) {
         let count = count.to_string();
         self.run(&["lot", "lose", lot, "--count", &count, "--cause", "rot"]).done();
+    }
+
+    /// Offers units of a lot and answers the offer's id.
+    #[track_caller]
+    pub fn offer(&self, lot: &str, count: u32) -> String {
+        let count = count.to_string();
+        let made = self.run(&["offer", "make", lot, "--count", &count, "--json"]).json();
+        made["offer"]["offer"].as_str().expect("an offer").to_owned()
     }
 
     /// What the book says is in store of a lot.
@@ -168,6 +185,13 @@ impl Device {
             .env("SPARELOOP_PASSWORD", PASSWORD)
             .current_dir(&self.home);
         command
+    }
+
+    /// Begins a command that waits for the book as long as others work on it.
+    pub fn begin(&self, words: &[&str]) -> Child {
+        let mut command = self.command(words);
+        command.env("SPARELOOP_WAIT_FOR_BOOK", "60").stdout(Stdio::null());
+        command.stderr(Stdio::piped()).spawn().expect("spareloop runs")
     }
 
     /// Runs a command without questions.

@@ -6,6 +6,8 @@ use std::sync::atomic::{AtomicU16, AtomicU64, Ordering};
 
 use spareloop_api::client::{ActKey, Client, Token};
 use spareloop_api::people::{Invite, Join, MakeNetwork, Secret, SetUp, SignIn, Tokens};
+use spareloop_api::sync::{Push, Pushed};
+use spareloop_domain::ledger::Entry;
 use spareloop_domain::words::uuid_v7;
 use tempfile::TempDir;
 use uuid::Uuid;
@@ -188,6 +190,14 @@ impl Network {
         let device = Device::of_a_farm(&self.folder().join(name.to_lowercase()), name);
         self.connect(&device, name);
         device
+    }
+
+    /// Brings entries to the server as a device, past its book and its courier.
+    #[track_caller]
+    pub fn bring(&self, by: &Device, entries: Vec<Entry>) -> Pushed {
+        let device = Client::new(&self.server.url).expect("an address");
+        let device = device.with(Token::Bearer(by.device_token()));
+        device.push_entries(&Push { entries }).expect("the server answers")
     }
 
     /// Connects a farm by an invitation; it signs in by its name in small letters.

@@ -166,9 +166,7 @@ pub fn farm_of(
     login: &str,
     password: &Password,
 ) -> Result<FarmView, Fault> {
-    let client = client(desk, server)?;
-    let tokens = sign_in(&client, login, password, None)?;
-    let me = bearer(&client, &tokens.access_token).me().map_err(call_fault)?;
+    let me = signed_in(desk, server, login, password)?.me().map_err(call_fault)?;
     me.farm.ok_or_else(|| no_farm(&me.login))
 }
 
@@ -180,35 +178,32 @@ pub fn farm_on_paper(
     password: &Password,
     named: &str,
 ) -> Result<FarmView, Fault> {
-    let client = client(desk, server)?;
-    let tokens = sign_in(&client, login, password, None)?;
-    let farms = bearer(&client, &tokens.access_token).farms_on_paper().map_err(call_fault)?;
-    let consent = farms.into_iter().filter(|one| one.ended_at.is_none()).map(|one| one.farm);
+    let coordinator = signed_in(desk, server, login, password)?;
+    let farms = coordinator.farms_on_paper().map_err(call_fault)?;
+    let consent: Vec<FarmView> =
+        farms.into_iter().filter(|one| one.ended_at.is_none()).map(|one| one.farm).collect();
     let begins = named.to_lowercase();
-    let is_meant = |farm: &FarmView| {
-        farm.id.to_string() == begins || farm.name.to_lowercase().starts_with(&begins)
+    let meant: Vec<&FarmView> = consent
+        .iter()
+        .filter(|farm| {
+            farm.id.to_string() == begins || farm.name.to_lowercase().starts_with(&begins)
+        })
+        .collect();
+    let what = match meant[..] {
+        [farm] => return Ok(farm.clone()),
+        [] => "No farm",
+        _ => "More than one farm",
     };
-    let (mut meant, others): (Vec<_>, Vec<_>) = consent.partition(is_meant);
-    match (meant.pop(), meant.is_empty()) {
-        (Some(farm), true) => Ok(farm),
-        (found, _) => {
-            let what = if found.is_some() { "More than one farm" } else { "No farm" };
-            let all: Vec<String> = found
-                .into_iter()
-                .chain(meant)
-                .chain(others)
-                .map(|farm| format!("{} ({})", farm.name, farm.id))
-                .collect();
-            Err(Fault::refused(
-                format!("{what} on paper that consents is called '{named}'."),
-                if all.is_empty() {
-                    "None in this network consents now: see farm connect --help.".to_owned()
-                } else {
-                    format!("Give its id, or more of its name: {}", all.join(", "))
-                },
-            ))
-        }
-    }
+    let all: Vec<String> =
+        consent.iter().map(|farm| format!("{} ({})", farm.name, farm.id)).collect();
+    Err(Fault::refused(
+        format!("{what} on paper that consents is called '{named}'."),
+        if all.is_empty() {
+            "None in this network consents now: see farm connect --help.".to_owned()
+        } else {
+            format!("Give its id, or more of its name: {}", all.join(", "))
+        },
+    ))
 }
 
 fn no_farm(login: &str) -> Fault {
@@ -216,6 +211,13 @@ fn no_farm(login: &str) -> Fault {
         format!("{login} acts for no farm."),
         "Sign in with a name that belongs to a farm, or join with --invite CODE.",
     )
+}
+
+/// The server for whoever signs in so.
+fn signed_in(desk: &Desk, server: &str, login: &str, password: &Password) -> Result<Client, Fault> {
+    let client = client(desk, server)?;
+    let tokens = sign_in(&client, login, password, None)?;
+    Ok(bearer(&client, &tokens.access_token))
 }
 
 fn sign_in(

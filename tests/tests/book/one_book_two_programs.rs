@@ -2,11 +2,10 @@
 //! word when one has to give up waiting.
 
 use std::collections::BTreeSet;
-use std::process::Stdio;
 
 use diesel::connection::SimpleConnection;
 use diesel::{Connection, SqliteConnection};
-use spareloop_tests::farm::{Device, Said};
+use spareloop_tests::farm::{Device, Said, all_succeed};
 use spareloop_tests::network::Network;
 
 const AT_ONCE: usize = 12;
@@ -25,15 +24,10 @@ fn many_programs_at_once_note_every_entry_once() {
             } else {
                 &["sync"]
             };
-            let mut command = farm.command(words);
-            command.env("SPARELOOP_WAIT_FOR_BOOK", "60").stdout(Stdio::null());
-            command.stderr(Stdio::piped()).spawn().unwrap()
+            farm.begin(words)
         })
         .collect();
-    for child in running {
-        let ended = child.wait_with_output().unwrap();
-        assert!(ended.status.success(), "{}", String::from_utf8_lossy(&ended.stderr));
-    }
+    all_succeed(running);
     farm.sync();
     let entries = farm.entries();
     assert_eq!(entries.len(), before + AT_ONCE / 2);

@@ -8,8 +8,7 @@ fn a_way_between_two_regions_asks_for_papers_and_tells_both_farms_to_ask_first()
     let network = Network::embedded();
     let (giver, taker) = (network.farm("Ashlode"), network.farm("Brindle"));
     let lot = giver.lot("Ember Lantern", 20);
-    let offer = giver.run(&["offer", "make", &lot, "--count", "8", "--json"]).json();
-    let offer = offer["offer"]["offer"].as_str().unwrap().to_owned();
+    let offer = giver.offer(&lot, 8);
     taker.run(&["want", "make", "Ember Lantern", "--count", "4"]).done();
     let as_coordinator = |words: &[&str]| {
         let who = ["--server", network.server.url.as_str(), "--login", "coordinator"];

@@ -17,8 +17,7 @@ fn owed(device: &Device, farm: &str) -> i64 {
 fn passed(giver: &Device, taker: &Device) -> String {
     let lot = giver.lot("Ember Lantern", 40);
     giver.sync();
-    let offer = giver.run(&["offer", "make", &lot, "--count", "20", "--json"]).json();
-    let offer = offer["offer"]["offer"].as_str().unwrap().to_owned();
+    let offer = giver.offer(&lot, 20);
     let ask = ["hold", "ask", &offer, "--count", "10", "--value", "1.5", "--json"];
     let hold = taker.run(&ask).json()["hold"]["hold"].as_str().unwrap().to_owned();
     giver.run(&["hold", "agree", &hold, "--yes"]).done();

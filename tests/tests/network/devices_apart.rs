@@ -2,14 +2,11 @@
 //! set wrong, and a server that was put back meanwhile: in the end all hold the same.
 
 use std::collections::BTreeSet;
-use std::process::Stdio;
 
-use spareloop_api::client::{Client, Token};
-use spareloop_api::sync::Push;
 use spareloop_domain::ledger::{Body, Draft, Entry, Hash, Seq, Stamp};
 use spareloop_domain::words::{DeviceId, EntryId};
 use spareloop_tests::binaries::server_command;
-use spareloop_tests::farm::{Device, Said};
+use spareloop_tests::farm::{Device, Said, all_succeed};
 use spareloop_tests::network::{Network, id};
 
 fn exported(device: &Device) -> BTreeSet<String> {
@@ -26,9 +23,7 @@ fn foreign(farm: &Device, kind: &str, at: Stamp) -> Entry {
 }
 
 fn push(network: &Network, by: &Device, entry: &Entry) {
-    let client = Client::new(&network.server.url).unwrap();
-    let client = client.with(Token::Bearer(by.device_token()));
-    let pushed = client.push_entries(&Push { entries: vec![entry.clone()] }).unwrap();
+    let pushed = network.bring(by, vec![entry.clone()]);
     assert_eq!((pushed.stored, pushed.refused), (1, vec![]));
 }
 
@@ -154,17 +149,7 @@ fn programs_that_sync_one_clone_at_once_agree_on_its_new_id() {
     clone.lose(&lot, 2);
     clone.lose(&lot, 3);
     let noted = exported(&clone).len();
-    let running: Vec<_> = (0..6)
-        .map(|_| {
-            let mut command = clone.command(&["sync", "--no-input"]);
-            command.env("SPARELOOP_WAIT_FOR_BOOK", "60").stdout(Stdio::null());
-            command.stderr(Stdio::piped()).spawn().unwrap()
-        })
-        .collect();
-    for child in running {
-        let ended = child.wait_with_output().unwrap();
-        assert!(ended.status.success(), "{}", String::from_utf8_lossy(&ended.stderr));
-    }
+    all_succeed((0..6).map(|_| clone.begin(&["sync", "--no-input"])).collect());
     for device in [&clone, &first, &clone] {
         device.sync();
     }

@@ -66,9 +66,7 @@ on_both! {
         let network = Network::on(kind);
         let giver = network.farm("Ashlode");
         let lot = giver.lot("Ember Lantern", OFFERED + 5);
-        let words = ["offer", "make", &lot, "--count", "50", "--json"];
-        let made = giver.run(&words).json();
-        let offer: OfferId = made["offer"]["offer"].as_str().unwrap().parse().unwrap();
+        let offer: OfferId = giver.offer(&lot, 50).parse().unwrap();
         let growers: Vec<Client> = (0..GROWERS).map(|number| grower(&network, number)).collect();
 
         let granted: Vec<Vec<HoldView>> = thread::scope(|scope| {

@@ -9,8 +9,7 @@ on_both! {
         let (giver, taker) = (network.farm("Ashlode"), network.farm("Brindle"));
         let lot = giver.lot("Ember Lantern", 40);
         giver.sync();
-        let offer = giver.run(&["offer", "make", &lot, "--count", "20", "--json"]).json();
-        let offer = offer["offer"]["offer"].as_str().unwrap().to_owned();
+        let offer = giver.offer(&lot, 20);
         let ask = ["hold", "ask", &offer, "--count", "10", "--value", "1.5", "--json"];
         let hold = taker.run(&ask).json()["hold"]["hold"].as_str().unwrap().to_owned();
         let early = taker.run(&["parcel", "terms", &hold, "--post", "taker", "--frost", "giver"]);

@@ -27,6 +27,15 @@ fn valley(mail: MailSink, host: &str, port: u16, how: &str, trusted: Option<&Pat
     Valley::with(Kind::Sqlite, mail, &settings)
 }
 
+/// A webhook's receiver behind TLS, and a valley whose server may call it.
+fn hooked(authority: &Authority, trusted: Option<&Path>) -> (Valley, HookSink, Front) {
+    let mail = MailSink::start();
+    let port = mail.port();
+    let hook = HookSink::start();
+    let front = Front::before(hook.port(), Begins::AtOnce, authority);
+    (valley(mail, "127.0.0.1", port, "none", trusted), hook, front)
+}
+
 fn comes(begins: Begins, how: &str) {
     let (authority, mail) = (Authority::new(), MailSink::start());
     let front = Front::before(mail.port(), begins, &authority);
@@ -82,11 +91,8 @@ fn a_mail_server_by_another_name_than_its_certificates_gets_no_letter() {
 
 #[test]
 fn a_webhook_is_called_over_https_by_the_name_that_its_certificate_has_and_by_no_other() {
-    let (authority, mail) = (Authority::new(), MailSink::start());
-    let port = mail.port();
-    let valley = valley(mail, "127.0.0.1", port, "none", Some(&authority.certificate()));
-    let hook = HookSink::start();
-    let front = Front::before(hook.port(), Begins::AtOnce, &authority);
+    let authority = Authority::new();
+    let (valley, hook, front) = hooked(&authority, Some(&authority.certificate()));
     let add = |host: &str| {
         let url = format!("https://{host}:{}/told", front.port());
         valley.giver.run(&["farm", "tell", "webhook", &url, "--json"]).json()
@@ -111,11 +117,7 @@ fn a_webhook_is_called_over_https_by_the_name_that_its_certificate_has_and_by_no
 
 #[test]
 fn a_webhook_that_nobody_vouches_for_is_not_called() {
-    let (authority, mail) = (Authority::new(), MailSink::start());
-    let port = mail.port();
-    let valley = valley(mail, "127.0.0.1", port, "none", None);
-    let hook = HookSink::start();
-    let front = Front::before(hook.port(), Begins::AtOnce, &authority);
+    let (valley, hook, front) = hooked(&Authority::new(), None);
     let url = format!("https://localhost:{}/told", front.port());
     valley.giver.run(&["farm", "tell", "webhook", &url]).done();
     valley.ask(2);

@@ -4,9 +4,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use serde_json::Value;
-use spareloop_api::client::{Client, Token};
 use spareloop_api::problem::ProblemCode;
-use spareloop_api::sync::Push;
 use spareloop_tests::farm::Device;
 use spareloop_tests::network::Network;
 
@@ -121,9 +119,7 @@ fn the_server_refuses_a_fork_by_that_name() {
         .lines()
         .map(|line| serde_json::from_str(line).unwrap())
         .collect();
-    let device = Client::new(&network.server.url).unwrap();
-    let device = device.with(Token::Bearer(clone.device_token()));
-    let pushed = device.push_entries(&Push { entries: forked }).unwrap();
+    let pushed = network.bring(&clone, forked);
     assert_eq!(pushed.stored, 0);
     assert_eq!(pushed.refused.len(), 1);
     assert_eq!(pushed.refused[0].code, ProblemCode::Fork);
@@ -178,9 +174,7 @@ fn a_book_of_another_farm_is_not_connected_and_nothing_of_it_is_sent() {
 
     // Not by the back door either: the server knows whose device a token is of.
     let entries: Vec<_> = own.iter().map(|line| serde_json::from_str(line).unwrap()).collect();
-    let device = Client::new(&network.server.url).unwrap();
-    let device = device.with(Token::Bearer(farm.device_token()));
-    let pushed = device.push_entries(&Push { entries }).unwrap();
+    let pushed = network.bring(&farm, entries);
     assert_eq!(pushed.stored, 0);
     assert!(!pushed.refused.is_empty());
     assert!(pushed.refused.iter().all(|entry| entry.code == ProblemCode::WrongFarm));

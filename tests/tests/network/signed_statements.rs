@@ -125,8 +125,7 @@ fn a_want_that_asks_for_a_test_is_met_only_once_one_is_stated() {
     let network = Network::embedded();
     let (giver, taker) = (network.farm("Ashlode"), network.farm("Brindle"));
     let lot = giver.lot("Ember Lantern", 40);
-    let offer = giver.run(&["offer", "make", &lot, "--count", "8", "--json"]).json();
-    let offer = text(&offer["offer"], "offer").to_owned();
+    let offer = giver.offer(&lot, 8);
     let make_want =
         ["want", "make", "Ember Lantern", "--count", "4", "--require", "laboratory-test", "--json"];
     let want = taker.run(&make_want).json();

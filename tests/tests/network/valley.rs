@@ -57,8 +57,7 @@ impl Valley {
 
     /// The taker asks for some of the giver's lot, which the giver is told.
     pub fn ask(&self, count: u32) {
-        let made = self.giver.run(&["offer", "make", &self.lot, "--count", "10", "--json"]).json();
-        let offer = made["offer"]["offer"].as_str().expect("an offer").to_owned();
+        let offer = self.giver.offer(&self.lot, 10);
         let count = count.to_string();
         let words = ["hold", "ask", &offer, "--count", &count, "--value", "1.0"];
         let note = ["--note", "by the gate\n. and a dot, ä"];

@@ -96,9 +96,8 @@ fn an_entry_forged_onto_the_house_chain_is_refused_and_can_be_noted_as_the_farms
     let lot = giver.lot("Ember Lantern", 40);
     giver.sync();
     taker.sync();
-    let made = giver.run(&["offer", "make", &lot, "--count", "5", "--json"]).json();
-    let offer = made["offer"]["offer"].as_str().unwrap();
-    let asked = taker.run(&["hold", "ask", offer, "--count", "5", "--value", "1.0", "--json"]);
+    let offer = giver.offer(&lot, 5);
+    let asked = taker.run(&["hold", "ask", &offer, "--count", "5", "--value", "1.0", "--json"]);
     let hold = asked.json()["hold"]["hold"].as_str().unwrap().to_owned();
     giver.run(&["hold", "agree", &hold, "--yes"]).done();
     giver.run(&["handover", "give", &hold, "--given", "5", "--yes"]).done();
